@@ -203,13 +203,15 @@ def _complete(
     Rings in case valves fail, then pressures, then rings in case two valves fail; the sheet with the first
     and with the last.
     """
-    from netplan.outputs.emergency.answer_folder import write_answer
+    from netplan.outputs.emergency.answer_folder import EMERGENCY_PAGE, write_answer
 
     view = write_answer(out, answer, tables.network, figures)
+    _print([f"Page:  {(out / EMERGENCY_PAGE).resolve()}"])
 
-    from netplan.outputs.emergency.emergency_sheet import write_sheet
+    from netplan.outputs.emergency.emergency_sheet import EMERGENCY_SHEET, write_sheet
 
     write_sheet(out, answer, view, figures)
+    _print([f"Sheet: {(out / EMERGENCY_SHEET).resolve()}"])
 
     from netplan.emergency.next_rings import with_next_rings
 

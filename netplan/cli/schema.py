@@ -15,9 +15,13 @@ def command(
 ) -> None:
     """Print the JSON Schema of plan.json, or with 'emergency' that of emergency.json."""
     if of == "plan":
-        from netplan.planfile.plan_json import plan_schema as schema_of
+        from netplan.planfile.plan_json import plan_schema
+
+        schema = plan_schema()
     elif of == "emergency":
-        from netplan.planfile.emergency_json import emergency_schema as schema_of
+        from netplan.planfile.emergency_json import emergency_schema
+
+        schema = emergency_schema()
     else:
         raise BadInputError(f"schema: there is none of {quoted(of)}; write plan or emergency")
-    typer.echo(json.dumps(schema_of(), indent=1, ensure_ascii=False))
+    typer.echo(json.dumps(schema, indent=1, ensure_ascii=False))

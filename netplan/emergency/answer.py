@@ -152,10 +152,15 @@ def _fewer(
 def _what(request: EmergencyRequest, rings: Iterable[RecordedRing]) -> str:
     failed = f"; failed: {', '.join(request.failed_valves)}" if request.failed_valves else ""
     words = [
-        f"{one.ring.kind}: {len(one.ring.stops)} stops, {one.ring.minutes:g} min, {one.ring.meters} meters"
+        f"{one.ring.kind}: {_counted(len(one.ring.stops), 'stop')}, {one.ring.minutes:g} min, "
+        f"{_counted(one.ring.meters, 'meter')}"
         for one in rings
     ]
     return f"asked for {request.asked}{failed}; {'; '.join(words)}"
+
+
+def _counted(n: int, one: str) -> str:
+    return f"{n} {one}" if n == 1 else f"{n} {one}s"
 
 
 def _hit_mains(tables: EmergencyTables, hits: Iterable[HitPlace]) -> tuple[model.HitMain, ...]:

@@ -20,6 +20,7 @@ import netplan
 from netplan.cli import main
 from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.core.extras import EXTRAS
+from netplan.planfile.emergency_json import emergency_schema
 from netplan.planfile.plan_json import plan_schema, read_plan
 from netplan.readers import write_layers
 
@@ -243,6 +244,10 @@ def test_rules_and_schema_are_printed(
     assert "minimum_mbar = 19.0" in capsys.readouterr().out
     assert _run(monkeypatch, "schema") == 0
     assert json.loads(capsys.readouterr().out)["$id"] == "urn:gas-netplan:netplan/plan/1"
+    assert _run(monkeypatch, "schema", "emergency") == 0
+    assert json.loads(capsys.readouterr().out) == emergency_schema()
+    assert _run(monkeypatch, "schema", "screen") == 2
+    assert "write plan or emergency" in capsys.readouterr().err
 
 
 def test_the_demo_says_where_map_and_plan_lie(

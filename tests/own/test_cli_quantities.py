@@ -157,8 +157,8 @@ def _arguments(command: str, word: str, value: str, street: Path, planned: Path,
     if command == "stage":
         return ["stage", str(street), "--main", "M1", "--out", str(out), word, value]
     if command == "emergency":
-        pairs = {"--main": "M1", "--at-m": "100", word: value} if word != "--at" else {word: value}
-        return ["emergency", str(street), "--out", str(out), *(f"{k}={v}" for k, v in pairs.items())]
+        hit = {"--main": "M1", "--at-m": "100", word: value} if word != "--at" else {word: value}
+        return ["emergency", str(street), "--out", str(out), *(f"{k}={v}" for k, v in hit.items())]
     assert command == "plan"
     place = {"--main": "M1", "--from": "97", "--to": "103"}
     if word in ("--at", "--length"):
@@ -182,7 +182,11 @@ def test_every_option_is_a_quantity_a_count_a_text_a_path_or_a_switch() -> None:
         else:
             assert types in ({bool}, {Path}), (command, word, types)
     assert seen == COUNTS
-    assert {(command, word) for command, word, _ in _quantities()} == {*GOOD, ("plan", "--at"), ("emergency", "--at")}
+    assert {(command, word) for command, word, _ in _quantities()} == {
+        *GOOD,
+        ("plan", "--at"),
+        ("emergency", "--at"),
+    }
 
 
 @pytest.mark.parametrize(("command", "word", "metavar"), _quantities())

@@ -69,8 +69,13 @@ def stop_sketch(
     return sheet.svg()
 
 
-def draw_offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures) -> None:
-    """Draw the line that is taped, from a stop to what it is taped from, with its letter and length."""
+def draw_offset(
+    sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures, *, behind_end: bool = False
+) -> None:
+    """Draw the line that is taped, from a stop to what it is taped from, with its letter and length.
+
+    The figure stands on a long line and behind the end of a short one, or behind the end in any case.
+    """
     end = np.array([offset.x_m, offset.y_m])
     if not sheet.window.contains(shapely.Point(end)):
         return
@@ -80,7 +85,8 @@ def draw_offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures)
     on_paper = float(np.hypot(*(end - at))) * sheet.scale
     # On a short line the figure would hide the line: it goes behind its end, the next one farther out.
     behind_mm = _ROOM_MM / 4 + (ord(offset.label) - ord("A")) % 2 * _NEXT_MM
-    place = at + 0.6 * (end - at) if on_paper > _ROOM_MM else end + away * (behind_mm / sheet.scale)
+    on_line = on_paper > _ROOM_MM and not behind_end
+    place = at + 0.6 * (end - at) if on_line else end + away * (behind_mm / sheet.scale)
     sheet.text(place, f"{offset.label} {units.chainage(offset.distance_m)}", 2.7, dy="0.9")
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Floats
+from netplan.core.printable_text import shown_signs
 
 __all__ = [
     "FONT",
@@ -100,7 +101,7 @@ class DrawingSheet:
         x, y = self.place(xy)[0]
         turn = style.pop("turn", None)
         move = f"translate({x:.2f} {y:.2f})" + (f" rotate({turn})" if turn is not None else "")
-        words = escape(words[:60], quote=True)
+        words = escape(shown_signs(words)[:60], quote=True)
         halo = (
             f'stroke="white" stroke-width="{size_mm * 0.28:.2f}" stroke-linejoin="round" paint-order="stroke"'
         )

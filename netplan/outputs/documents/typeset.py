@@ -8,20 +8,19 @@ from importlib import resources
 from typing import Any, Final
 
 from netplan.core.errors import BadInputError
+from netplan.core.printable_text import shown_signs
 
 __all__ = ["printable", "typeset"]
 
 _UNBROKEN: Final = re.compile(r"\S{33,}")
 _PIECE: Final = re.compile(r".{24}(?=.)")
-# Control characters, and marks that turn the direction of text that is not theirs.
-_UNPRINTABLE: Final = re.compile("[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]")
 _BREAK: Final = "\u200b"
 
 
 def printable(value: Any) -> Any:
     """Return data whose texts can be set: no control characters, and long runs may break across lines."""
     if isinstance(value, str):
-        text = _UNPRINTABLE.sub("", value)
+        text = shown_signs(value)
         return _UNBROKEN.sub(
             lambda run: _PIECE.sub(lambda piece: piece.group(0) + _BREAK, run.group(0)), text
         )

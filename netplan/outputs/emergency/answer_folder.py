@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from netplan.core.errors import BadInputError
-from netplan.network.model import Network
 from netplan.outputs.atomic_writes import write_error_line, write_file
-from netplan.outputs.emergency.network_in_view import NetworkInView
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.planfile.emergency_answer import EmergencyAnswer
 from netplan.planfile.emergency_json import EMERGENCY_JSON, emergency_to_json, read_emergency
+
+if TYPE_CHECKING:
+    from netplan.network.model import Network
+    from netplan.outputs.emergency.network_in_view import NetworkInView
 
 __all__ = ["EMERGENCY_PAGE", "earlier_answer", "write_answer"]
 
@@ -67,6 +69,7 @@ def write_answer(
     text = emergency_to_json(answer)
     write_file(folder / EMERGENCY_JSON, lambda path: path.write_text(text, encoding="utf-8", newline="\n"))
     from netplan.outputs.emergency.emergency_page import emergency_page
+    from netplan.outputs.emergency.network_in_view import NetworkInView
 
     view = NetworkInView(network)
     page = emergency_page(answer, view, figures)

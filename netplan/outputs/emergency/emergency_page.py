@@ -9,6 +9,7 @@ from html import escape
 from importlib import resources
 from typing import Final
 
+from netplan.core.printable_text import shown_signs
 from netplan.outputs.documents.svg_drawing import stop_symbol
 from netplan.outputs.emergency import answer_words as words
 from netplan.outputs.emergency.network_in_view import NetworkInView
@@ -35,6 +36,8 @@ __all__ = ["emergency_page"]
 _MAP_MM: Final = 110.0
 _HIT_MM: Final = 90.0
 _SKETCH_MM: Final = (80.0, 56.0)
+_MOST_SKETCHES: Final = 24
+"""Sketches on the page at most, those of the rings before those of next rings: it has to be there at once."""
 
 
 def emergency_page(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> str:
@@ -56,7 +59,7 @@ def emergency_page(answer: EmergencyAnswer, view: NetworkInView, figures: Figure
         f"default-src 'none'; script-src '{_digest(script)}'; style-src '{_digest(style)}'; "
         "base-uri 'none'; form-action 'none'"
     )
-    title = escape(words.title_of(answer), quote=True)
+    title = _t(words.title_of(answer))
     body = "\n".join(_body(answer, view, figures))
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
@@ -84,9 +87,11 @@ def _body(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> Ite
         inside = inside_of(view.network, answer.hits, ring.ring)
         yield from _ring(ring)
         yield '<div class="pair">'
-        yield _map(draw_ring(view, answer, ring.ring, inside, f"ring{k}", _MAP_MM, _MAP_MM), ring.letter)
+        yield _map(
+            draw_ring(view, answer, ring.ring, inside, figures, f"ring{k}", _MAP_MM, _MAP_MM), ring.letter
+        )
         if k == 0:
-            near = draw_hit(view, answer, ring.ring, inside, "hit", _MAP_MM, _HIT_MM)
+            near = draw_hit(view, answer, ring.ring, inside, figures, "hit", _MAP_MM, _HIT_MM)
             yield f"<div>{_map(near, 'the hit')}{map_legend(_MAP_MM, 3)}</div>"
         yield "</div>"
     yield f'<p class="strip">{_t(words.NO_GAS_BACK)}</p>'
@@ -208,7 +213,8 @@ def _escape(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
 def _cards(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> Iterable[str]:
     yield '<h2>Stop cards</h2><div class="cards">'
     for k, (stop, used) in enumerate(stops_with_rings(answer, figures)):
-        sketch = draw_stop(view, answer, stop.stop, figures, f"card{k}", *_SKETCH_MM)
+        drawn = k < _MOST_SKETCHES
+        sketch = draw_stop(view, answer, stop.stop, figures, f"card{k}", *_SKETCH_MM) if drawn else ""
         facts = valve_facts(stop.stop, figures)
         rows = "".join(f"<tr><th>{_t(name)}</th><td>{_t(value)}</td></tr>" for name, value in facts)
         tape = "".join(f"<li>{_t(line)}</li>" for line in tape_lines(stop.stop, figures))
@@ -246,13 +252,8 @@ def _who(answer: EmergencyAnswer) -> Iterable[str]:
 
 
 def _t(text: object) -> str:
-    """Return text from the data as text of the page, never markup; marks that turn writing round left out."""
-    shown = "".join(" " if _is_control(sign) else sign for sign in str(text))
-    return escape(shown, quote=True)
-
-
-def _is_control(sign: str) -> bool:
-    return sign < " " or sign == "\x7f" or "\u202a" <= sign <= "\u202e" or "\u2066" <= sign <= "\u2069"
+    """Return text from the data as text of the page, never markup."""
+    return escape(shown_signs(str(text)), quote=True)
 
 
 def _digest(text: str) -> str:

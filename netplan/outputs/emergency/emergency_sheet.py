@@ -34,6 +34,8 @@ EMERGENCY_SHEET: Final = "emergency.pdf"
 _MAP_MM: Final = (92.0, 92.0)
 _SKETCH_MM: Final = (86.0, 58.0)
 _LEGEND_MM: Final = 186.0
+_MOST_SKETCHES: Final = 60
+"""Sketches on the sheet at most, those of the rings before those of next rings."""
 
 
 def write_sheet(
@@ -74,13 +76,13 @@ def _pictures(
 ) -> dict[str, str]:
     inside = [inside_of(view.network, answer.hits, one.ring) for one in rings]
     found = {
-        f"ring{k}": draw_ring(view, answer, one.ring, inside[k], f"ring{k}", *_MAP_MM)
+        f"ring{k}": draw_ring(view, answer, one.ring, inside[k], figures, f"ring{k}", *_MAP_MM)
         for k, one in enumerate(rings)
     }
     first = rings[0].ring if rings else None
-    found["hit"] = draw_hit(view, answer, first, inside[0] if inside else None, "hit", *_MAP_MM)
+    found["hit"] = draw_hit(view, answer, first, inside[0] if inside else None, figures, "hit", *_MAP_MM)
     found["legend"] = map_legend(_LEGEND_MM, 6)
-    for k, (stop, _) in enumerate(stops_with_rings(answer, figures)):
+    for k, (stop, _) in enumerate(stops_with_rings(answer, figures)[:_MOST_SKETCHES]):
         found[f"card{k}"] = draw_stop(view, answer, stop.stop, figures, f"card{k}", *_SKETCH_MM)
     return found
 
@@ -165,7 +167,7 @@ def _ring(ring: RingWords) -> dict[str, Any]:
 def _card(k: int, stop: StopWords, used: str, figures: Figures) -> dict[str, Any]:
     return {
         "symbol": _symbol(stop),
-        "sketch": f"card{k}",
+        "sketch": f"card{k}" if k < _MOST_SKETCHES else "",
         "name": stop.name,
         "method": stop.method,
         "street": stop.street,

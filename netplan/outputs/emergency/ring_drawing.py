@@ -27,6 +27,8 @@ _THIN_MM_PER_M: Final = 0.2
 _CLOSE_M: Final = 20.0
 """What the map of the hit shows beyond the keep-away circle (own) [m]."""
 _SKETCH_M: Final = 12.0
+_SCALE_BAR_MM, _LABEL_MM = 9.0, 6.0
+"""Room for the scale bar, and round the ends of tapes for their figures (own) [mm]."""
 _FARTHEST_M: Final = 26.0
 """How far a sketch reaches out for what a stop is taped from (own) [m]."""
 
@@ -36,6 +38,7 @@ def draw_ring(
     answer: EmergencyAnswer,
     ring: Ring,
     inside: InsideLengths,
+    figures: Figures,
     name: str,
     width_mm: float,
     height_mm: float,
@@ -48,6 +51,8 @@ def draw_ring(
     answer : EmergencyAnswer
     ring : Ring
     inside : InsideLengths
+    figures : Figures
+        Whose units the scale bar has.
     name : str
         Of letters and digits, different for each drawing of a page.
     width_mm, height_mm : float
@@ -60,7 +65,8 @@ def draw_ring(
     sheet = DrawingSheet(_box(places, reach), width_mm, height_mm)
     _ground(sheet, view, answer, inside, name)
     draw_marks(sheet, view, answer, ring, inside)
-    return _finished(sheet, name)
+    _scale_bar(sheet, figures)
+    return _framed(sheet, name)
 
 
 def draw_hit(
@@ -68,6 +74,7 @@ def draw_hit(
     answer: EmergencyAnswer,
     ring: Ring | None,
     inside: InsideLengths | None,
+    figures: Figures,
     name: str,
     width_mm: float,
     height_mm: float,
@@ -80,7 +87,8 @@ def draw_hit(
     _ground(sheet, view, answer, inside, name)
     _main_names(sheet, view)
     draw_marks(sheet, view, answer, ring, inside)
-    return _finished(sheet, name)
+    _scale_bar(sheet, figures)
+    return _framed(sheet, name)
 
 
 def draw_stop(
@@ -97,23 +105,32 @@ def draw_stop(
         Offset(chr(ord("A") + k), one.what, one.distance_m, one.x, one.y)
         for k, one in enumerate(stop.offsets)
     ]
-    wide = [min(abs(one.x_m - stop.x), _FARTHEST_M) + 2.0 for one in offsets]
-    high = [(min(abs(one.y_m - stop.y), _FARTHEST_M) + 2.0) * width_mm / height_mm for one in offsets]
+    across = 1.0 - 2.0 * _LABEL_MM / width_mm
+    wide = [min(abs(one.x_m - stop.x), _FARTHEST_M) / across for one in offsets]
+    free = 1.0 - _SCALE_BAR_MM / height_mm  # the scale bar stands below everything
+    along = (free - 2.0 * _LABEL_MM / height_mm) * height_mm / width_mm
+    high = [min(abs(one.y_m - stop.y), _FARTHEST_M) / along for one in offsets]
     reach = max([_SKETCH_M, *wide, *high])
     half = reach * height_mm / width_mm
-    sheet = DrawingSheet((stop.x - reach, stop.y - half, stop.x + reach, stop.y + half), width_mm, height_mm)
+    low = stop.y - (2.0 - free) * half
+    box = stop.x - reach, low, stop.x + reach, low + 2.0 * half
+    sheet = DrawingSheet(box, width_mm, height_mm)
     _ground(sheet, view, answer, None, name)
+    _scale_bar(sheet, figures)
     at = np.array([stop.x, stop.y])
     for offset in offsets:
-        draw_offset(sheet, at, offset, figures)
+        draw_offset(sheet, at, offset, figures, behind_end=True)
     shift = clear_side(at, offsets)
     sheet.leader(at, shift)
     sheet.mark(at, stop_symbol(stop.kind, stop.n), shift)
-    return _finished(sheet, name)
+    return _framed(sheet, name)
 
 
-def _finished(sheet: DrawingSheet, name: str) -> str:
-    sheet.scale_bar()
+def _scale_bar(sheet: DrawingSheet, figures: Figures) -> None:
+    sheet.scale_bar(*((0.3048, "ft") if figures.name == "us" else (1.0, "m")))
+
+
+def _framed(sheet: DrawingSheet, name: str) -> str:
     sheet.raw(
         f'<rect width="{sheet.width_mm}" height="{sheet.height_mm}" fill="none" stroke="black" '
         'stroke-width="0.5"/>'

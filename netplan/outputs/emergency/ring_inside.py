@@ -16,9 +16,6 @@ from netplan.planfile.emergency_answer import HitMain, Ring
 
 __all__ = ["InsideLengths", "inside_of"]
 
-PipePlace = tuple[int, float]
-"""Row of a pipe and chainage on it [m]."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class InsideLengths:

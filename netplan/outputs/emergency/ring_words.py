@@ -27,6 +27,8 @@ NO_STOP: Final = "No stop parts it off: the stations named are all there is to s
 RING_NAMES: Final = {"valves": "valve ring", "fastest": "fastest ring"}
 _KIND_WORDS: Final = {"valve": "valve", "squeeze": "squeeze-off", "bag": "bag stop"}
 _QUARTER_TURN: Final = 0.25
+_MOST_USES: Final = 4
+"""Rings that a card names at most (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,20 +144,28 @@ def _ring(letter: str, group: list[Ring], figures: Figures) -> RingWords:
         letter=letter,
         name=name,
         stops=counted(len(ring.stops), "stop"),
-        minutes=f"{ring.minutes:g} min by {counted(ring.crews, 'crew')}",
+        minutes=_minutes(ring),
         proof=_proof(ring),
         meters=f"{counted(ring.meters, 'meter')} off",
         stations=stations_line(ring),
         priority=len(ring.priority),
-        do_first=ring.do_first,
+        do_first=tuple(figures.sentence(line) for line in ring.do_first),
         rows=tuple(stop_in_words(stop, figures) for stop in ring.stops),
         kinds=tuple(one.kind for one in group) if ring.aim == "least minutes" else (),
         ring=ring,
     )
 
 
+def _minutes(ring: Ring) -> str:
+    if not ring.stops:
+        return "by network control, minutes not on record"
+    return f"{ring.minutes:g} min by {counted(ring.crews, 'crew')}"
+
+
 def _proof(ring: Ring) -> str:
     proof = ring.proof
+    if not ring.stops:
+        return "no usable stop parts the hit from the stations named"
     if ring.aim != "least minutes":
         return f"chosen to keep more meters on ({proof.reason})"
     if proof.optimal:
@@ -180,7 +190,7 @@ def stop_in_words(stop: RingStop, figures: Figures) -> StopWords:
         method=what,
         name=name,
         street=stop.street or "street not on record",
-        where=where,
+        where=figures.sentence(where),
         crew=str(stop.crew),
         minutes=f"{stop.minutes:g}",
         ends=f"{stop.ends_min:g}",
@@ -193,7 +203,7 @@ def valve_facts(stop: RingStop, figures: Figures) -> list[tuple[str, str]]:
     closes = f"main {stop.main_id} at {figures.chainage(stop.chainage_m)}"
     facts = [
         ("closes", f"{closes}, {material_words(stop.material)} {figures.size(stop.od_mm)}"),
-        ("where", stop.place),
+        ("where", figures.sentence(stop.place)),
         ("from the hit", f"{figures.length(stop.distance_m)}, straight"),
         ("position", f"{stop.lat:.6f}, {stop.lon:.6f} (latitude, longitude)"),
     ]
@@ -205,7 +215,7 @@ def valve_facts(stop: RingStop, figures: Figures) -> list[tuple[str, str]]:
 def _record(record: ValveRecord, figures: Figures) -> Iterator[tuple[str, str]]:
     unknown = "not on record"
     turns = record.turns_to_close
-    quarter = " (a quarter turn)" if turns == 0.25 else ""
+    quarter = " (a quarter turn)" if turns == _QUARTER_TURN else ""
     yield "turns to close", unknown if turns is None else f"{turns:g}{quarter}"
     yield "turns", record.closing_direction.upper() or unknown
     yield "cover", record.cover_type or unknown
@@ -236,7 +246,7 @@ def stops_with_rings(answer: EmergencyAnswer, figures: Figures) -> list[tuple[St
     stops: dict[tuple[str, float, str], StopWords] = {}
     used: dict[tuple[str, float, str], list[str]] = {}
     rings = [(f"ring {words.letter}", words.ring) for words in rings_in_words(answer, figures)]
-    rings += [(f"if {' and '.join(one.if_failed)} fails", one.ring) for one in answer.next_rings]
+    rings += [(f"if {_failed(one)}", one.ring) for one in answer.next_rings]
     for where, ring in rings:
         for stop in ring.stops:
             key = stop.main_id, stop.chainage_m, stop.valve_id
@@ -244,7 +254,16 @@ def stops_with_rings(answer: EmergencyAnswer, figures: Figures) -> list[tuple[St
             words = f"stop {stop.n} {'of' if where.startswith('ring') else ''} {where}".replace("  ", " ")
             if words not in used.setdefault(key, []):
                 used[key].append(words)
-    return [(stop, "; ".join(used[key])) for key, stop in stops.items()]
+    return [(stop, _few("; ", used[key])) for key, stop in stops.items()]
+
+
+def _failed(one: NextRing) -> str:
+    return f"{' and '.join(one.if_failed)} {'fails' if len(one.if_failed) == 1 else 'fail'}"
+
+
+def _few(gap: str, words: list[str]) -> str:
+    more = len(words) - _MOST_USES
+    return gap.join(words) if more <= 0 else f"{gap.join(words[:_MOST_USES])}{gap}and {more} more"
 
 
 def next_ring_rows(answer: EmergencyAnswer, figures: Figures) -> list[NextRingWords]:
@@ -261,17 +280,16 @@ def next_ring_rows(answer: EmergencyAnswer, figures: Figures) -> list[NextRingWo
             groups.append((one, [one.ring.kind]))
     for one, names in groups:
         ring = one.ring
-        verb = "fails" if len(one.if_failed) == 1 else "fail"
         kinds = " and ".join(RING_NAMES[name] for name in names)
         line = (
-            f"{ring.minutes:g} min by {counted(ring.crews, 'crew')}; {counted(len(ring.stops), 'stop')}; "
+            f"{_minutes(ring)}; {counted(len(ring.stops), 'stop')}; "
             f"{counted(ring.meters, 'meter')} off, {len(ring.priority)} priority; {stations_line(ring)}; "
             f"{_proof(ring)}."
         )
         stops = tuple(_next_stop(stop, figures) for stop in ring.stops)
-        rows.append(
-            NextRingWords(f"If {' and '.join(one.if_failed)} {verb} ({kinds})", line, ring.do_first, stops)
-        )
+        heading = f"If {_failed(one)} ({kinds})"
+        first = tuple(figures.sentence(words) for words in ring.do_first)
+        rows.append(NextRingWords(heading, line, first, stops))
     return rows
 
 

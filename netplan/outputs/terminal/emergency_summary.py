@@ -44,6 +44,11 @@ def summary_lines(answer: EmergencyAnswer, figures: Figures) -> Iterator[str]:
 
 def _ring_lines(ring: Ring) -> Iterator[str]:
     name = "Valve ring" if ring.kind == "valves" else "Fastest ring"
+    if not ring.stops:
+        shut = ", ".join(ring.stations_to_shut) or "nothing on record feeds it"
+        yield f"{name}: no stop, shut by network control: {shut}; {counted(ring.meters, 'meter')} off"
+        yield from (f"  FIRST: {line}" for line in ring.do_first)
+        return
     if ring.aim != "least minutes":
         proven = "chosen to keep more meters on"
     elif ring.proof.optimal:
