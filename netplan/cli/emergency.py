@@ -207,7 +207,6 @@ def _complete(
     from netplan.outputs.emergency.answer_folder import EMERGENCY_PAGE, write_answer
 
     view = write_answer(out, answer, tables.network, figures)
-
     _print([f"Page:  {(out / EMERGENCY_PAGE).resolve()}"])
 
     from netplan.outputs.emergency.emergency_sheet import EMERGENCY_SHEET, write_sheet

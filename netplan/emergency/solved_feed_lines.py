@@ -15,6 +15,7 @@ from netplan.emergency.answer_records import RecordedRing
 from netplan.emergency.emergency_tables import EmergencyTables
 from netplan.graph.connected_components import component_labels
 from netplan.network.linear_reference import lines_between
+from netplan.network.model import Customers
 from netplan.network.station_pressures import supply_of_parts
 from netplan.network.topology import components_without
 from netplan.network.vocabulary import Operable, ValveState
@@ -25,6 +26,8 @@ MOST_PARTS: Final = 12
 """Parts told at most, those with priority meters and the most meters first (own) [-]."""
 REACHES_M: Final = (60.0, 250.0, 1000.0)
 """How far a live main is looked for, the nearest first (own) [m]."""
+BESIDE_M: Final = 1.0
+"""A live main nearer than this is joined by a closed valve, which is told already (own) [m]."""
 MOST_PIECES: Final = 2000
 """Pieces of a part that are measured from, evenly chosen (own) [-]."""
 NO_PROMISE: Final = "not sized, not promised"
@@ -37,6 +40,7 @@ class _Part:
     customers: Ints
     nodes: Flags
     why: str
+    is_parted: bool
 
 
 def feed_lines(tables: EmergencyTables, recorded: RecordedRing, weak: Ints, low: Flags) -> tuple[str, ...]:
@@ -51,7 +55,8 @@ def feed_lines(tables: EmergencyTables, recorded: RecordedRing, weak: Ints, low:
     low : bool array, shape (nodes,)
         Nodes that lie below the minimum in some state.
     """
-    parts = [*_parted(tables, recorded), *_weak_parts(tables, weak, low)]
+    outside_low = np.asarray(low & recorded.outcome.fed, dtype=np.bool_)
+    parts = [*_parted(tables, recorded), *_weak_parts(tables, weak, outside_low)]
     network = tables.network
     customers = network.customers
 
@@ -75,8 +80,8 @@ def _parted(tables: EmergencyTables, recorded: RecordedRing) -> Iterator[_Part]:
     network, inside = tables.network, recorded.chosen.cut.inside
     closed = np.unique(np.array([stop.piece for stop in recorded.chosen.cut.stops], dtype=np.int64))
     label = components_without(network, closed)
-    yield from _by_label(network.customers.attach_start, network.customers.attach_node, rows, label,
-                         ~inside & ~recorded.outcome.fed, "parted from every station")  # fmt: skip
+    counts = np.asarray(~inside & ~recorded.outcome.fed, dtype=np.bool_)
+    yield from _by_label(network.customers, rows, label, counts, is_parted=True)
 
 
 def _weak_parts(tables: EmergencyTables, weak: Ints, low: Flags) -> Iterator[_Part]:
@@ -88,15 +93,15 @@ def _weak_parts(tables: EmergencyTables, weak: Ints, low: Flags) -> Iterator[_Pa
     joins = pieces.is_open & low[pieces.from_node] & low[pieces.to_node]
     label, _ = component_labels(len(network.nodes), pieces.from_node[joins], pieces.to_node[joins])
     customers = network.customers
-    yield from _by_label(
-        customers.attach_start, customers.attach_node, weak, label, low, "weak while the ring closes"
-    )
+    yield from _by_label(customers, weak, label, low, is_parted=False)
 
 
 def _by_label(
-    start: Ints32, node: Ints32, rows: Ints, label: Ints32, counts: Flags, why: str
+    customers: Customers, rows: Ints, label: Ints32, counts: Flags, *, is_parted: bool
 ) -> Iterator[_Part]:
     """Yield some customers by the label of the first of their nodes that counts."""
+    start, node = customers.attach_start, customers.attach_node
+    why = "parted from every station" if is_parted else "weak while the ring closes"
     of: dict[int, list[int]] = {}
     for row in rows.tolist():
         at = node[start[row] : start[row + 1]]
@@ -104,7 +109,8 @@ def _by_label(
         if len(at):
             of.setdefault(int(label[at[0]]), []).append(row)
     for number, who in sorted(of.items()):
-        yield _Part(np.array(who, dtype=np.int64), np.asarray((label == number) & counts, np.bool_), why)
+        nodes = np.asarray((label == number) & counts, dtype=np.bool_)
+        yield _Part(np.array(who, dtype=np.int64), nodes, why, is_parted)
 
 
 class _Ways:
@@ -127,9 +133,12 @@ class _Ways:
         meters = int(customers.meters[part.customers].sum())
         streets = [customers.street[row] or customers.address[row] for row in part.customers.tolist()]
         where = max(sorted(set(streets)), key=streets.count)
-        who = f"{meters} meters" + (f", {first} with priority" if first else "")
+        who = ("1 meter" if meters == 1 else f"{meters} meters") + (
+            f", {first} with priority" if first else ""
+        )
         ways = [*self._valves(part), *self._mains(part)]
-        way = "; or ".join(ways) if ways else f"no live main within {REACHES_M[-1]:.0f} m"
+        of = "no closed valve beside it, no live main" + ("" if part.is_parted else " of another area")
+        way = "; or ".join(ways) if ways else f"{of} within {REACHES_M[-1]:.0f} m"
         return f"{who}, {part.why}, round {where or 'no street on record'}: {way}; {NO_PROMISE}"
 
     def _fed(self, node: int) -> str:
@@ -141,24 +150,31 @@ class _Ways:
         )
 
     def _valves(self, part: _Part) -> Iterator[str]:
-        """Yield the closed valves between a part and live nodes, two at most."""
+        """Yield the nearest two closed valves between a part, or the area it is in, and live nodes."""
         network = self._tables.network
-        valves, pieces = network.valves, network.pieces
+        valves, pieces, nodes = network.valves, network.pieces, network.nodes
         rows = np.flatnonzero((valves.state == ValveState.CLOSED) & (valves.piece >= 0))
         one, two = pieces.from_node[valves.piece[rows]], pieces.to_node[valves.piece[rows]]
-        across = (part.nodes[one] & self._live[two]) | (part.nodes[two] & self._live[one])
-        order = rows[across][np.argsort(valves.operable[rows[across]] != Operable.YES, kind="stable")]
-        for row in order[:2].tolist():
+        at = np.flatnonzero(part.nodes)
+        mine = part.nodes if part.is_parted else self._tables.part == self._tables.part[at[0]]
+        other = np.asarray(self._live & ~mine, dtype=np.bool_)
+        rows = rows[(mine[one] & other[two]) | (mine[two] & other[one])]
+        found = []
+        for row in rows.tolist():
             piece = int(valves.piece[row])
             ends = int(pieces.from_node[piece]), int(pieces.to_node[piece])
-            live = ends[0] if self._live[ends[0]] else ends[1]
+            live = ends[0] if other[ends[0]] else ends[1]
+            away_m = np.hypot(nodes.x_m[at] - nodes.x_m[live], nodes.y_m[at] - nodes.y_m[live]).min()
+            found.append((float(away_m) / network.scale, row, live))
+        for away_m, row, live in sorted(found)[:2]:
             works = "operable" if valves.operable[row] == Operable.YES else "not known to be operable"
-            main = network.pipes.id[int(pieces.pipe[piece])]
+            main = network.pipes.id[int(pieces.pipe[int(valves.piece[row])])]
+            beside = "" if away_m < BESIDE_M else f", {away_m:.0f} m away"
             state = f"recorded as closed, {works}; {self._fed(live)}"
-            yield f"by opening valve {valves.id[row]} on main {main} ({state})"
+            yield f"by opening valve {valves.id[row]} on main {main}{beside} ({state})"
 
     def _mains(self, part: _Part) -> Iterator[str]:
-        """Yield the live main nearest to a part."""
+        """Yield the live main nearest to a part; for one that is still joined, of another area."""
         network = self._tables.network
         pieces, nodes, scale = network.pieces, network.nodes, network.scale
         own = np.flatnonzero(self._is_main & part.nodes[pieces.from_node] & part.nodes[pieces.to_node])
@@ -172,6 +188,8 @@ class _Ways:
         south, north = nodes.y_m[at].min(), nodes.y_m[at].max()
         ends = pieces.from_node, pieces.to_node
         alive = self._is_main & pieces.is_open & self._live[ends[0]] & self._live[ends[1]]
+        if not part.is_parted:
+            alive &= self._tables.part[ends[0]] != self._tables.part[at[0]]
         for reach_m in REACHES_M:
             room = reach_m * scale
             x, y = nodes.x_m[ends[0]], nodes.y_m[ends[0]]
@@ -184,6 +202,8 @@ class _Ways:
             best = int(np.argmin(gap))
             if gap[best] > room:
                 continue
+            if gap[best] < BESIDE_M * scale:
+                return  # the other side of a closed valve
             piece = int(rows[theirs[best]])
             pipe = int(pieces.pipe[piece])
             street = network.pipes.street[pipe]

@@ -28,6 +28,7 @@ SAMPLE_PAGES = (
     "how-to-explain.md",
     "how-to-force-a-stop.md",
     "how-to-as-built.md",
+    "how-to-emergency.md",
 )
 
 
@@ -105,6 +106,8 @@ def test_the_pages_on_the_sample_run_word_for_word(context: Desk) -> None:
         assert (home / "plan-a" / name).stat().st_size > 1000, name
     assert (home / "plan-a" / "call_sheet_restricted.pdf").is_file()
     assert not (home / "plan-none").exists()
+    for name in ("emergency.html", "emergency.pdf", "emergency.json"):
+        assert (home / "hit-a" / name).stat().st_size > 1000, name
     for name in ("papers-2", "letters-de"):
         assert (home / name / "letters.pdf").is_file()
         # The page says that the restricted sheet is not made again.

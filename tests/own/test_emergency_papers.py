@@ -44,6 +44,7 @@ from netplan.planfile.emergency_answer import (
 from netplan.planfile.emergency_json import emergency_schema
 from netplan.readers import read_network
 from netplan.rules import read_rules
+from tests.support.browser import chromium, opened
 
 CASES = ("main", "station", "service", "several", "failed")
 SHEETS = ("main", "station", "several")
@@ -405,3 +406,24 @@ def test_the_folder_holds_all_three_and_the_schema_knows_the_answer(tmp_path: Pa
     assert (folder / "emergency.pdf").read_bytes().startswith(b"%PDF")
     jsonschema.validate(json.loads((folder / "emergency.json").read_text()), emergency_schema())
     assert "in. w.c." in _text((folder / "emergency.html").read_text())
+
+
+@pytest.mark.browser
+def test_the_page_opens_offline_on_a_phone_and_a_desk(tmp_path: Path) -> None:
+    path = tmp_path / "emergency.html"
+    path.write_text(page("several"), encoding="utf-8")
+    with chromium() as running:
+        for width in (390, 1280):
+            with opened(running, path, ".zoom button", width=width, height=900) as seen:
+                assert seen.asked == [path.as_uri()]
+                assert seen.complaints == []
+                wide = seen.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+                assert wide == [width, width]
+                drawn = seen.page.locator(".map svg").first
+                before = drawn.get_attribute("viewBox")
+                seen.page.locator(".zoom button").first.click()
+                assert drawn.get_attribute("viewBox") != before
+                seen.page.locator(".zoom button").nth(2).click()
+                assert [float(one) for one in drawn.get_attribute("viewBox").split()] == [
+                    float(one) for one in before.split()
+                ]

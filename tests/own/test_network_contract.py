@@ -13,7 +13,7 @@ from netplan.core.findings import Severity
 from netplan.network.build import build_network
 from netplan.network.contract import WORD_OF, layer_specs
 from netplan.network.vocabulary import Host, Material, Surface, YesNo
-from tests.support.networks import CRS, build, codes, customer, layers, main, service, station
+from tests.support.networks import CRS, build, codes, customer, layers, main, service, station, valve
 
 R1 = station("R1", (0, 0))
 
@@ -214,3 +214,25 @@ def test_many_findings_of_one_kind_are_counted() -> None:
 
 def test_crs_of_the_test_grid() -> None:
     assert build(mains=[main("A", (0, 0), (9, 0))], regulators=[R1]).crs == CRS
+
+
+def test_records_of_valves_are_read_and_their_absence_leaves_the_digest() -> None:
+    nothing = {"turns_to_close": None, "cover_type": "", "size_mm": None, "remark": None}
+    mains, at = [main("A", (0, 0), (90, 0))], (40, 0)
+    bare, empty, told = (
+        build(mains=mains, regulators=[R1], valves=[valve("V1", at, **columns), valve("V2", (60, 0))])
+        for columns in (
+            {},
+            nothing,
+            {"turns_to_close": "21", "closing_direction": "clockwise", "size_mm": 80.0, "remark": "deep"},
+        )
+    )
+    assert bare.content_sha256 == empty.content_sha256 != told.content_sha256
+    assert np.isnan(bare.valves.turns_to_close).all()
+    assert list(bare.valves.cover_type) == ["", ""]
+    assert told.valves.turns_to_close.tolist()[0] == 21.0
+    assert told.valves.size_m.tolist()[0] == pytest.approx(0.08)
+    assert list(told.valves.closing_direction) == ["clockwise", ""]
+    assert list(told.valves.remark) == ["deep", ""]
+    wrong = build(mains=mains, regulators=[R1], valves=[valve("V1", at, turns_to_close="a few")])
+    assert codes(wrong) == ["not-a-number"]

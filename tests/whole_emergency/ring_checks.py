@@ -16,7 +16,7 @@ LINES: Final = {
     "station": re.compile(r"^(?:Station|Injection) (\S+) feeds the ring"),
     "sensing": re.compile(r"^Station (\S+) senses"),
     "second": re.compile(r"^Meter point (\S+) .*another service"),
-    "closed": re.compile(r"^Valve (\S+) bounds the ring and is recorded as closed"),
+    "closed": re.compile(r"^Valve ([^\s,]+)(?:, .*,)? bounds the ring and is recorded as closed"),
 }
 
 

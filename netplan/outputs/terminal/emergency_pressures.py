@@ -54,6 +54,6 @@ def _ring_lines(name: str, ring: SolvedRing, figures: Figures) -> Iterator[str]:
             words.append(f"at full flow {', '.join(state.stations_full_flow)}")
         yield f"  {state.name}: {'; '.join(words)}"
     for line in ring.may_be_fed:
-        yield f"  Perhaps fed: {line}"
+        yield f"  Perhaps fed: {figures.sentence(line)}"
     if ring.not_solved:
         yield f"  Not solved: {ring.not_solved}"
