@@ -28,8 +28,8 @@ CLOSED_SYMBOL: Final = (
     '<path d="M-2.2 0H2.2" stroke="black" stroke-width="1"/>'
 )
 HIT_SYMBOL: Final = (
-    '<path d="M0 -4.2L1.1 -1.6L3.6 -2.4L2.2 0L3.6 2.4L1.1 1.6L0 4.2L-1.1 1.6L-3.6 2.4L-2.2 0L-3.6 -2.4'
-    'L-1.1 -1.6Z" fill="black" stroke="white" stroke-width="0.5"/><circle r="0.9" fill="white"/>'
+    '<path class="hit" fill="black" stroke="white" stroke-width="0.5" d="M0 -4.2L1.1 -1.6L3.6 -2.4L2.2 0'
+    'L3.6 2.4L1.1 1.6L0 4.2L-1.1 1.6L-3.6 2.4L-2.2 0L-3.6 -2.4L-1.1 -1.6Z"/><circle r="0.9" fill="white"/>'
 )
 
 
