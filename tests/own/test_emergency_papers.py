@@ -169,6 +169,8 @@ def test_all_that_the_answer_holds_is_on_both(case: str) -> None:
         assert all(one.address in text for one in given.nearby)
         assert "Check first; not an evacuation limit." in text
         assert "not for distances" in text
+        without = [hit.main_id for hit in given.hits if hit.set_outlet_mbar is None]
+        assert all(f"{name}: not worked out, its pressure is not on record" in text for name in without)
         assert all(one.whom in text for one in given.notify)
         for lines in (given.doubts, given.cautions, [one.what for one in given.log]):
             assert all(_one_line(line) in text for line in lines)

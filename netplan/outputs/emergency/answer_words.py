@@ -195,6 +195,12 @@ def escape_lines(answer: EmergencyAnswer, figures: Figures) -> list[str]:
             for flow in row.flows
         )
         lines.append(f"{row.main_id} at {figures.pressure(row.pressure_mbar)} ({row.pressure_of}): {holes}")
+    known = {row.main_id for row in answer.escape}
+    lines += [
+        f"{hit.main_id}: not worked out, its pressure is not on record"
+        for hit in answer.hits
+        if hit.main_id not in known
+    ]
     return lines
 
 

@@ -34,8 +34,10 @@ class NetworkInView:
         """Least x and y, greatest x and y of each pipe [m], shape (pipes, 4)."""
         pipes = self.network.pipes
         start = pipes.coord_start[:-1]
-        low = np.minimum.reduceat(pipes.coords_m, start, axis=0)
-        return np.hstack([low, np.maximum.reduceat(pipes.coords_m, start, axis=0)])
+        boxes = np.empty((len(pipes), 4), order="F")  # each bound in one piece: compared again and again
+        boxes[:, :2] = np.minimum.reduceat(pipes.coords_m, start, axis=0)
+        boxes[:, 2:] = np.maximum.reduceat(pipes.coords_m, start, axis=0)
+        return boxes
 
     def pipes(self, window: Window) -> Ints:
         """Return the rows of the pipes whose box meets a window."""

@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from typing import Any, Final
 
 import numpy as np
-import shapely
 
 from netplan.core.arrays import Floats
 from netplan.network.linear_reference import points_at
@@ -28,8 +27,8 @@ CLOSED_SYMBOL: Final = (
     '<path d="M-2.2 0H2.2" stroke="black" stroke-width="1"/>'
 )
 HIT_SYMBOL: Final = (
-    '<path d="M0 -4.2L1.1 -1.6L3.6 -2.4L2.2 0L3.6 2.4L1.1 1.6L0 4.2L-1.1 1.6L-3.6 2.4L-2.2 0L-3.6 -2.4'
-    'L-1.1 -1.6Z" fill="black" stroke="white" stroke-width="0.5"/><circle r="0.9" fill="white"/>'
+    '<path class="hit" fill="black" stroke="white" stroke-width="0.5" d="M0 -4.2L1.1 -1.6L3.6 -2.4L2.2 0'
+    'L3.6 2.4L1.1 1.6L0 4.2L-1.1 1.6L-3.6 2.4L-2.2 0L-3.6 -2.4L-1.1 -1.6Z"/><circle r="0.9" fill="white"/>'
 )
 
 
@@ -76,13 +75,17 @@ def draw_marks(
     ring : Ring, optional
     inside : InsideLengths, optional
     """
-    window = sheet.window
+    x_low, y_low, x_high, y_high = (float(bound) for bound in sheet.window.bounds)
+
+    def is_shown(place: tuple[float, float]) -> bool:
+        return x_low < place[0] < x_high and y_low < place[1] < y_high
+
     _customers(sheet, view, ring)
     for name, place, is_shut in stations_of(view, ring):
-        if window.contains(shapely.Point(place)):
+        if is_shown(place):
             _station(sheet, name, place, is_shut=is_shut)
     for name, place in closed_places(view, inside).items():
-        if window.contains(shapely.Point(place)):
+        if is_shown(place):
             sheet.mark(place, CLOSED_SYMBOL)
             _label(sheet, place, name, (0.0, 5.6))
     circle = answer.keep_away_m * answer.network.length_scale * sheet.scale
@@ -94,7 +97,7 @@ def draw_marks(
             'stroke-dasharray="2.4 1.2"/>',
         )
     for stop in () if ring is None else ring.stops:
-        if window.contains(shapely.Point(stop.x, stop.y)):
+        if is_shown((stop.x, stop.y)):
             _stop(sheet, stop, np.array(hit_places(answer)).mean(axis=0))
     for place in hit_places(answer):
         sheet.mark(place, HIT_SYMBOL)

@@ -9,7 +9,12 @@ for (const map of document.querySelectorAll(".map")) {
     svg.setAttribute("viewBox", box.map((value) => value.toFixed(3)).join(" "));
     map.classList.toggle("moved", box[2] < whole[2] - 0.01);
   };
-  const zoom = (factor, x = box[0] + box[2] / 2, y = box[1] + box[3] / 2) => {
+  // From the whole map one goes nearer to the hit, later to the middle of what is seen.
+  const hit = svg.querySelector(".hit");
+  const spot = hit ? hit.parentNode.transform.baseVal.getItem(0).matrix : null;
+  const middle = (axis) => (spot && !map.classList.contains("moved")
+    ? [spot.e, spot.f][axis] : box[axis] + box[axis + 2] / 2);
+  const zoom = (factor, x = middle(0), y = middle(1)) => {
     const width = Math.min(whole[2], Math.max(whole[2] / 40, box[2] * factor));
     const share = width / box[2];
     box = [x - (x - box[0]) * share, y - (y - box[1]) * share, width, box[3] * share];
