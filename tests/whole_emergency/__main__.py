@@ -12,7 +12,7 @@ from __future__ import annotations
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from tests.whole_emergency.damaged import run_damaged
@@ -21,12 +21,21 @@ from tests.whole_emergency.real_town import run_real_town
 from tests.whole_emergency.runs import EmergencyRun, run_town
 
 SHOWN = 3
+TOLD_EVERY = 25
+
+
+def _told(seeds: Iterable[int]) -> Iterator[int]:
+    """Yield seeds and say on the error channel how many are done."""
+    for done, seed in enumerate(seeds):
+        if done and done % TOLD_EVERY == 0:
+            print(f"{done} done, up to {seed - 1}", file=sys.stderr, flush=True)
+        yield seed
 
 
 def _table(seeds: Iterable[int], run_one: Callable[[int, Path], EmergencyRun] = run_town) -> int:
     holds: Counter[str] = Counter()
     rules: dict[str, list[str]] = {}
-    for seed in seeds:
+    for seed in _told(seeds):
         with tempfile.TemporaryDirectory() as folder:
             run = run_one(seed, Path(folder))
         holds.update(run.holds)
@@ -47,7 +56,7 @@ def _damaged(seeds: Iterable[int]) -> int:
     holds: Counter[str] = Counter()
     count, faults = 0, 0
     with tempfile.TemporaryDirectory() as folder:
-        for seed in seeds:
+        for seed in _told(seeds):
             run = run_damaged(seed, Path(folder))
             count, holds = count + 1, holds + run.holds
             if run.fault:

@@ -135,7 +135,8 @@ def _words(raw: Raw, rng: np.random.Generator) -> list[str]:
     kind = rng.random()
     if kind < 0.6:
         return _place(raw, rng)
-    name = sorted(raw.mains if kind < 0.85 else raw.services)[int(rng.integers(9))]
+    names = sorted(raw.mains if kind < 0.85 else raw.services)
+    name = names[int(rng.integers(len(names)))]
     return ["--main", name, "--at-m", "0.05" if rng.random() < 0.3 else "2.5"]
 
 
