@@ -44,7 +44,7 @@ def schedule(seconds: Sequence[int], crews: int) -> tuple[tuple[ScheduledStop, .
         for row in sorted(own, key=lambda row: (seconds[row], row)):
             found.append(ScheduledStop(row, crew, at, at + seconds[row]))
             at += seconds[row]
-    return tuple(sorted(found, key=lambda stop: (stop.begins, stop.ends, stop.row))), is_exact
+    return tuple(sorted(found, key=lambda stop: (stop.ends, stop.begins, stop.row))), is_exact
 
 
 def _makespan(seconds: Sequence[int], assigned: Sequence[int], crews: int) -> int:

@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
-from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Finding, Severity, errors_of
 from netplan.network import model
@@ -35,6 +35,7 @@ from netplan.network.unsized_pipes import (
     taken_as_not_live,
     unsized_pipes,
 )
+from netplan.network.valve_table import placed_valves
 from netplan.network.vocabulary import Operable, Status, ValveState
 
 __all__ = ["build_network"]
@@ -154,7 +155,7 @@ def _joined(
     nodes, pieces, lasting = split_pipes(course, joins, state, scale)
     lasting = np.concatenate([lasting, [-1]])  # so that -1, no node, stays -1
     _notice_no_station(station_node, notes)
-    valves = _valves(points["valves"], pieces, valve_pipe, valve_measure / scale)
+    valves = placed_valves(points["valves"], pieces.valve, valve_pipe, valve_measure / scale)
     inlets = _inlets_operable(points["regulators"], system["regulators"], valves, course.system)
     return model.Network(
         source=source,
@@ -308,26 +309,6 @@ def _pipes(
         length_m=course.length_m / scale,
         coords_m=course.coords_m,
         coord_start=course.start,
-    )
-
-
-def _valves(table: NormalisedTable, pieces: model.Pieces, pipe: Ints, chainage_m: Floats) -> model.Valves:
-    piece = np.full(len(table), -1, dtype=np.int32)
-    own = np.flatnonzero(pieces.valve >= 0)
-    piece[pieces.valve[own]] = own
-    return model.Valves(
-        table.text["id"],
-        table.code["state"],
-        table.code["operable"],
-        _int32(pipe),
-        piece,
-        chainage_m,
-        turns_to_close=table.number["turns_to_close"],
-        size_m=table.number["size_mm"] / MM_PER_M,
-        closing_direction=table.text["closing_direction"],
-        cover_type=table.text["cover_type"],
-        last_operated=table.text["last_operated"],
-        remark=table.text["remark"],
     )
 
 

@@ -6,10 +6,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from netplan.core.arrays import Codes, Floats, Ints32
+from netplan.core.arrays import Codes, Floats, Ints, Ints32
+from netplan.core.constants import MM_PER_M
+from netplan.network.normalise import NormalisedTable
 from netplan.network.text_column import TextColumn
 
-__all__ = ["Valves"]
+__all__ = ["Valves", "placed_valves"]
 
 
 def _no_numbers() -> Floats:
@@ -67,3 +69,36 @@ class Valves:
 
     def __len__(self) -> int:
         return len(self.id)
+
+
+def placed_valves(table: NormalisedTable, valve_of_piece: Ints32, pipe: Ints, chainage_m: Floats) -> Valves:
+    """Return the table of valves from their layer and their places.
+
+    Parameters
+    ----------
+    table : NormalisedTable
+        The usable valves.
+    valve_of_piece : int32 array, shape (pieces,)
+        Row of the valve that each piece is; -1 for a piece of pipe.
+    pipe : int array
+        Row of the pipe that each valve lies on; -1 for none.
+    chainage_m : float array
+        Chainage on it [m].
+    """
+    piece = np.full(len(table), -1, dtype=np.int32)
+    own = np.flatnonzero(valve_of_piece >= 0)
+    piece[valve_of_piece[own]] = own
+    return Valves(
+        table.text["id"],
+        table.code["state"],
+        table.code["operable"],
+        np.asarray(pipe, dtype=np.int32),
+        piece,
+        chainage_m,
+        turns_to_close=table.number["turns_to_close"],
+        size_m=table.number["size_mm"] / MM_PER_M,
+        closing_direction=table.text["closing_direction"],
+        cover_type=table.text["cover_type"],
+        last_operated=table.text["last_operated"],
+        remark=table.text["remark"],
+    )

@@ -138,7 +138,9 @@ def test_a_valve_anywhere_else_saves_nothing(seed: int) -> None:
     network, splits = view.tables.network, ValveGains(view.tables, view.hits).splits
     pieces, bridges = network.pieces, set(splits.bridges.tolist())
     plain = (pieces.pipe < network.pipes.n_mains) & pieces.is_open & (pieces.valve < 0)
-    for piece in [row for row in np.flatnonzero(plain).tolist() if row not in bridges][:3]:
+    elsewhere = [row for row in np.flatnonzero(plain).tolist() if row not in bridges][:3]
+    assert len(elsewhere) == 3
+    for piece in elsewhere:
         at_m = (float(pieces.from_m[piece]) + float(pieces.to_m[piece])) / 2.0 + 0.3
         before, after = _difference(seed, with_valve(network, int(pieces.pipe[piece]), at_m))
         assert [ring.value for ring in before] == [ring.value for ring in after]
@@ -148,7 +150,9 @@ def test_a_valve_anywhere_else_saves_nothing(seed: int) -> None:
 def test_lists_are_complete_ranked_and_proven(seed: int) -> None:
     view = _view(seed)
     network = view.tables.network
-    for one in maintenance_lists(view):
+    lists = maintenance_lists(view)
+    assert len(lists) == 2
+    for one in lists:
         assert isinstance(one, MaintenanceList)
         assert {gain.place.valve for gain in one.prove} == {place.valve for place in valves_to_prove(network)}
         assert one.proven

@@ -203,16 +203,18 @@ def test_a_valve_recorded_twice_fails_as_one(tmp_path: Path) -> None:
     raw = Raw(drawn_layers)
     twice = pd.concat([drawn_layers["valves"]] * 2).reset_index(drop=True)
     write_layers(drawn_layers | {"valves": twice}, tmp_path / "town.gpkg")
+    ready: list[Any] = []
     for name in sorted(raw.mains):
-        words = ["--main", name, "--at-m", f"{raw.length_of(name) / 2:.3f}"]
-        data = ask(tmp_path / "town.gpkg", tmp_path / name, words, cache=tmp_path / "cache").data
-        for ready in data["next_rings"]:
-            failed = {ident.partition(" (record")[0] for ident in ready["if_failed"]}
-            used = {s["valve_id"].partition(" (record")[0] for s in ready["ring"]["stops"]}
-            assert not failed & used
-        if data["next_rings"]:
-            return
-    raise AssertionError("no main of the town has a ring of valves")
+        if not ready:
+            words = ["--main", name, "--at-m", f"{raw.length_of(name) / 2:.3f}"]
+            ready = ask(tmp_path / "town.gpkg", tmp_path / name, words, cache=tmp_path / "cache").data[
+                "next_rings"
+            ]
+    assert ready
+    for one in ready:
+        failed = {ident.partition(" (record")[0] for ident in one["if_failed"]}
+        used = {s["valve_id"].partition(" (record")[0] for s in one["ring"]["stops"]}
+        assert not failed & used
 
 
 def test_makespan_of_the_checks() -> None:

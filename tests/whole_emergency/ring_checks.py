@@ -97,8 +97,8 @@ def _schedule(case: AnswerCase, ring: Row, name: str) -> None:
     """Check that every crew goes from stop to stop without a break; the ring is shut with the last of them."""
     stops = ring["stops"]
     case.require([s["n"] for s in stops] == [*range(1, len(stops) + 1)], "numbers", name)
-    begins = [s["begins_min"] for s in stops]
-    case.require(begins == sorted(begins), "order of shutting", f"{name}: {begins}")
+    ends = [s["ends_min"] for s in stops]
+    case.require(ends == sorted(ends), "order of shutting", f"{name}: {ends}")
     for crew in range(1, ring["crews"] + 1):
         own = [s for s in stops if s["crew"] == crew]
         at = 0.0
