@@ -132,7 +132,7 @@ def _check_new(seed: int) -> int:
     return saving
 
 
-@pytest.mark.parametrize("seed", [0, 3, 5])
+@pytest.mark.parametrize("seed", [2, 6])
 def test_a_valve_anywhere_else_saves_nothing(seed: int) -> None:
     view = _view(seed)
     network, splits = view.tables.network, ValveGains(view.tables, view.hits).splits

@@ -128,4 +128,6 @@ def test_a_station_parted_from_where_it_senses_is_at_full_flow() -> None:
 @pytest.mark.parametrize("at_m", [0.0, 100.0])
 def test_a_hit_at_the_end_of_a_main_is_solved(at_m: float) -> None:
     answer = _solved(_street(), at_m=at_m)
-    assert all(one.states and not one.not_solved for one in answer.solved or ())
+    solved = answer.solved or ()
+    assert len(solved) == 2
+    assert all(one.states and not one.not_solved for one in solved)
