@@ -65,7 +65,7 @@ def town(tmp_path_factory: pytest.TempPathFactory) -> tuple[Raw, Path]:
 
     Valve V4 lies 15 m from the hit, within the keep-away distance.
     """
-    rows = {
+    rows: dict[str, Any] = {
         "mains": [
             main("M1", (0, 0), (200, 0), year=2001),
             main("M2", (200, 0), (400, 0), year=2001),
