@@ -61,7 +61,10 @@ def test_an_answer_comes_whatever_the_records(seed: int, tmp_path: Path) -> None
 
 @pytest.fixture(scope="module")
 def town(tmp_path_factory: pytest.TempPathFactory) -> tuple[Raw, Path]:
-    """Return three mains that meet, a station at the far end of each, valves on two of them, and their file."""
+    """Return three mains that meet, a station at the far end of each, valves on two of them, and their file.
+
+    Valve V4 lies 15 m from the hit, within the keep-away distance.
+    """
     rows: dict[str, Any] = {
         "mains": [
             main("M1", (0, 0), (200, 0), year=2001),
@@ -69,7 +72,7 @@ def town(tmp_path_factory: pytest.TempPathFactory) -> tuple[Raw, Path]:
             main("M3", (200, 0), (200, 150), year=2001),
         ],
         "regulators": [station("R1", (0, 0)), station("R2", (400, 0)), station("R3", (200, 150))],
-        "valves": [valve("V1", (60, 0)), valve("V2", (330, 0)), valve("V0", (40, 0)), valve("V3", (350, 0))],
+        "valves": [valve(f"V{k}", (x, 0)) for k, x in enumerate((40, 60, 330, 350, 175))],
         "services": [service(f"S{x}", (x, 0), (x, 8)) for x in (20, 120, 260)],
         "customers": [customer(f"C{x}", (x, 8), service_id=f"S{x}") for x in (20, 120, 260)],
     }
