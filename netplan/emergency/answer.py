@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Collection, Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Final
 
@@ -26,9 +27,9 @@ from netplan.emergency.hit_places import HitPlace, Hits
 from netplan.emergency.next_rings import EmergencyRequest, least_rings, pieces_of_valves
 from netplan.emergency.ring_choice import fewer_meters_ring
 from netplan.emergency.ring_search import RingQuestion
-from netplan.emergency.stop_seconds import usable_valves
+from netplan.emergency.stop_seconds import is_usable
 from netplan.network.linear_reference import lon_lat, piece_at
-from netplan.network.service_mains import main_of_service
+from netplan.network.service_mains import curb_valve_of, main_of_service
 from netplan.network.station_pressures import supply_of_parts
 from netplan.planfile import emergency_answer as model
 from netplan.planfile.network_facts import network_facts, provenance_of
@@ -112,7 +113,7 @@ def first_answer(
         location_error_m=request.location_error_m,
         keep_away_m=rules.keep_away_m,
         hits=_hit_mains(tables, hits.mains),
-        services=_hit_services(tables, hits.services, failed),
+        services=_hit_services(tables, hits.services, request.failed_valves),
         rings=(*(one.ring for one in recorded), *fewer),
         customers=customers_of(network, recorded, on_service),
         notify=notified(tables, meters),
@@ -192,22 +193,25 @@ def _hit_mains(tables: EmergencyTables, hits: Iterable[HitPlace]) -> tuple[model
 
 
 def _hit_services(
-    tables: EmergencyTables, services: Iterable[HitPlace], failed: frozenset[int]
+    tables: EmergencyTables, services: Iterable[HitPlace], failed: Collection[str]
 ) -> tuple[model.HitService, ...]:
     network = tables.network
-    valves, usable = network.valves, usable_valves(network)
-    rows = []
+    valves, rows = network.valves, []
     for hit in services:
-        own = np.flatnonzero(valves.pipe == hit.pipe)
-        curb = int(own[np.argmin(valves.chainage_m[own])]) if len(own) else -1
         mains = main_of_service(network, hit.pipe)
+        curb = curb_valve_of(network, hit.pipe)
+        away_m = None
+        if curb >= 0:
+            away_m = math.hypot(valves.x_m[curb] - hit.x_m, valves.y_m[curb] - hit.y_m) / network.scale
+        far = away_m is not None and away_m > tables.rules.emergency.keep_away_m
         rows.append(
             model.HitService(
                 service_id=network.pipes.id[hit.pipe],
                 distance_m=hit.distance_m,
                 main_id=network.pipes.id[mains[0][0]] if mains else "",
                 curb_valve=valves.id[curb] if curb >= 0 else "",
-                curb_valve_usable=curb >= 0 and bool(usable[curb]) and int(valves.piece[curb]) not in failed,
+                curb_valve_usable=far and is_usable(valves, curb) and valves.id[curb] not in failed,
+                curb_valve_distance_m=away_m,
                 customers=tuple(network.customers.id[row] for row in customers_on(network, [hit]).tolist()),
             )
         )

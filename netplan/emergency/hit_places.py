@@ -137,7 +137,15 @@ def hits_at(boxes: PipeBoxes, lon: float, lat: float, error_m: float) -> Hits:
     xy = from_lon_lat(boxes.network, np.array([[lon, lat]]))
     if not np.isfinite(xy).all():
         raise BadWorkError(f"--at: {lon:g},{lat:g} is no place near the network; write longitude first")
-    return hits_near(boxes, float(xy[0, 0]), float(xy[0, 1]), error_m, f"{lon:g},{lat:g}")
+    x_m, y_m = float(xy[0, 0]), float(xy[0, 1])
+    # Where mains are drawn elsewhere but meter points lie here the records are wrong, not the caller.
+    farthest_m = ANYWHERE_M if _has_customers_near(boxes.network, x_m, y_m) else FARTHEST_M
+    return hits_near(boxes, x_m, y_m, error_m, f"{lon:g},{lat:g}", farthest_m)
+
+
+def _has_customers_near(network: Network, x_m: float, y_m: float) -> bool:
+    away_m = np.hypot(network.customers.x_m - x_m, network.customers.y_m - y_m) / network.scale
+    return bool((away_m <= FARTHEST_M).any())
 
 
 def hits_near(

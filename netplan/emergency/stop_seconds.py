@@ -17,6 +17,7 @@ from netplan.isolation.stop_methods import (
     piece_fault_pressure,
 )
 from netplan.network.model import Network
+from netplan.network.valve_table import Valves
 from netplan.network.vocabulary import Operable, Surface, ValveState
 from netplan.rules import MethodKind, Rules, StopMethod
 
@@ -25,6 +26,7 @@ __all__ = [
     "StopSeconds",
     "barrier_length",
     "dug_seconds",
+    "is_usable",
     "longest_gaps_m",
     "stop_seconds",
     "usable_valves",
@@ -94,6 +96,11 @@ def usable_valves(network: Network) -> Flags:
     valves = network.valves
     known = (valves.operable == Operable.YES) & (valves.state == ValveState.OPEN)
     return np.asarray(known & (valves.piece >= 0), dtype=np.bool_)
+
+
+def is_usable(valves: Valves, row: int) -> bool:
+    """Return whether a valve is recorded as operable and open, wherever it lies."""
+    return valves.operable.item(row) == Operable.YES and valves.state.item(row) == ValveState.OPEN
 
 
 def stop_seconds(index: NetworkWithParts, rules: Rules) -> StopSeconds:

@@ -155,7 +155,9 @@ def _joined(
     nodes, pieces, lasting = split_pipes(course, joins, state, scale)
     lasting = np.concatenate([lasting, [-1]])  # so that -1, no node, stays -1
     _notice_no_station(station_node, notes)
-    valves = placed_valves(points["valves"], pieces.valve, valve_pipe, valve_measure / scale)
+    valves = placed_valves(
+        points["valves"], pieces.valve, valve_pipe, valve_measure / scale, places["valves"]
+    )
     inlets = _inlets_operable(points["regulators"], system["regulators"], valves, course.system)
     return model.Network(
         source=source,

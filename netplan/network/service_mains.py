@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 
 from netplan.core.arrays import Flags, Ints
 from netplan.network.model import Network
+from netplan.network.pipe_joining import POINT_REACH_M
 
-__all__ = ["main_of_service", "nodes_of_service"]
+__all__ = ["curb_valve_of", "main_of_service", "nodes_of_service"]
 
 
 def nodes_of_service(network: Network, pipe: int) -> tuple[Ints, Ints]:
@@ -59,3 +61,33 @@ def main_of_service(network: Network, pipe: int) -> tuple[tuple[int, float], ...
         at_m = pieces.from_m[row] if pieces.from_node[row] == node else pieces.to_m[row]
         found.append((int(pieces.pipe[row]), float(at_m)))
     return tuple(sorted(found))
+
+
+def curb_valve_of(network: Network, pipe: int) -> int:
+    """Return the valve on a service that lies nearest to its main; -1 without one.
+
+    Parameters
+    ----------
+    network : Network
+    pipe : int
+        Row of the service. A valve on record on no main belongs to the service that it lies on.
+    """
+    valves, pipes = network.valves, network.pipes
+    rows = np.flatnonzero((valves.pipe < 0) & np.isfinite(valves.x_m) & np.isfinite(valves.y_m))
+    if not len(rows):
+        return -1
+    line = shapely.LineString(pipes.coords_m[pipes.coord_start[pipe] : pipes.coord_start[pipe + 1]])
+    points = np.asarray(shapely.points(valves.x_m[rows], valves.y_m[rows]), dtype=object)
+    on_it = shapely.distance(points, line) <= POINT_REACH_M * network.scale
+    if not on_it.any():
+        return -1
+    at_m = shapely.line_locate_point(line, points[on_it]) / network.scale
+    length_m = float(pipes.length_m[pipe])
+    begins_at_main = _begins_at_main(network, pipe)
+    return int(rows[on_it][np.argmin(at_m if begins_at_main else length_m - at_m)])
+
+
+def _begins_at_main(network: Network, pipe: int) -> bool:
+    pieces = network.pieces
+    first = int(pieces.from_node[pieces.rows_of(pipe)[0]])
+    return first in nodes_of_service(network, pipe)[1]

@@ -31,6 +31,8 @@ class Valves:
         Row of the pipe it closes and of its own piece; -1 for a valve that lies on no pipe.
     chainage_m : float array
         Chainage on the pipe [m]; NaN when not placed.
+    x_m, y_m : float arrays
+        Place on record in the working CRS [m]: that of a valve on no main may be on a service.
     turns_to_close, size_m : float arrays
         Turns of the key from open to shut [-]; nominal size [m]. NaN where not recorded.
     closing_direction, cover_type, last_operated, remark : TextColumn
@@ -49,11 +51,18 @@ class Valves:
     cover_type: TextColumn = field(default_factory=TextColumn)
     last_operated: TextColumn = field(default_factory=TextColumn)
     remark: TextColumn = field(default_factory=TextColumn)
+    x_m: Floats = field(default_factory=_no_numbers)
+    y_m: Floats = field(default_factory=_no_numbers)
 
     def __post_init__(self) -> None:
         """Give columns that are not recorded the length of the others."""
         n = len(self.id)
-        numbers = {"turns_to_close": self.turns_to_close, "size_m": self.size_m}
+        numbers = {
+            "turns_to_close": self.turns_to_close,
+            "size_m": self.size_m,
+            "x_m": self.x_m,
+            "y_m": self.y_m,
+        }
         texts = {
             "closing_direction": self.closing_direction,
             "cover_type": self.cover_type,
@@ -71,7 +80,9 @@ class Valves:
         return len(self.id)
 
 
-def placed_valves(table: NormalisedTable, valve_of_piece: Ints32, pipe: Ints, chainage_m: Floats) -> Valves:
+def placed_valves(
+    table: NormalisedTable, valve_of_piece: Ints32, pipe: Ints, chainage_m: Floats, xy_m: Floats
+) -> Valves:
     """Return the table of valves from their layer and their places.
 
     Parameters
@@ -84,6 +95,8 @@ def placed_valves(table: NormalisedTable, valve_of_piece: Ints32, pipe: Ints, ch
         Row of the pipe that each valve lies on; -1 for none.
     chainage_m : float array
         Chainage on it [m].
+    xy_m : float array, shape (valves, 2)
+        Places on record in the working CRS [m].
     """
     piece = np.full(len(table), -1, dtype=np.int32)
     own = np.flatnonzero(valve_of_piece >= 0)
@@ -101,4 +114,6 @@ def placed_valves(table: NormalisedTable, valve_of_piece: Ints32, pipe: Ints, ch
         cover_type=table.text["cover_type"],
         last_operated=table.text["last_operated"],
         remark=table.text["remark"],
+        x_m=xy_m[:, 0].copy(),
+        y_m=xy_m[:, 1].copy(),
     )

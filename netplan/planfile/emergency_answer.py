@@ -70,7 +70,12 @@ class HitService(PlanElement):
     distance_m: Rounded1
     main_id: str = Field(description="the main it hangs on; empty where the records do not say")
     curb_valve: str = Field(description="id of the valve on it nearest the main; empty without one")
-    curb_valve_usable: bool = Field(description="recorded as operable and open, and not failed")
+    curb_valve_usable: bool = Field(
+        description="recorded as operable and open, not failed, and outside the keep-away distance"
+    )
+    curb_valve_distance_m: Rounded1 | None = Field(
+        default=None, description="straight, from the hit on the service; null without one"
+    )
     customers: tuple[str, ...] = Field(description="ids of all meter points that lose gas with it")
 
 

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ReadingWay", "cache_network", "cached_network", "network_key"]
 
-_FORMAT: Final = 2
+_FORMAT: Final = 3
 _HEAD: Final = "network.json"
 _PART: Final = ".part-"
 _STALE_S: Final = 24 * 3600.0

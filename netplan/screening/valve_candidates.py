@@ -285,5 +285,7 @@ def with_valve(network: Network, main: int, chainage_m: float) -> Network:
             cover_type=TextColumn([*valves.cover_type, ""]),
             last_operated=TextColumn([*valves.last_operated, ""]),
             remark=TextColumn([*valves.remark, ""]),
+            x_m=np.append(valves.x_m, np.nan),
+            y_m=np.append(valves.y_m, np.nan),
         ),
     )

@@ -81,12 +81,18 @@ def _hit(hit: HitMain, figures: Figures) -> str:
 
 def service_lines(answer: EmergencyAnswer, figures: Figures) -> list[str]:
     """Return each service that may be hit: its valve or the ring of its main, and who is on it."""
-    return [_service(one, figures) for one in answer.services]
+    return [_service(one, answer.keep_away_m, figures) for one in answer.services]
 
 
-def _service(one: HitService, figures: Figures) -> str:
+def _service(one: HitService, keep_away_m: float, figures: Figures) -> str:
+    near = one.curb_valve_distance_m is not None and one.curb_valve_distance_m <= keep_away_m
     if one.curb_valve_usable:
         what = f"shut curb valve {one.curb_valve}, from outside the keep-away distance"
+    elif near:
+        what = (
+            f"curb valve {one.curb_valve} lies within the keep-away distance: do not approach it until the "
+            "competent person permits; shut the ring of its main"
+        )
     elif one.curb_valve:
         what = f"curb valve {one.curb_valve} is not known to be usable: shut the ring of its main"
     else:
