@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from netplan.core.constants import PA_PER_MBAR
+from netplan.core.units import rounded_down
 from netplan.planfile import model
 from netplan.planfile.naming import METERS_OFF_STATE, NORMAL_STATE, stop_in_state
 from netplan.planning.context import PlanningContext
@@ -16,10 +17,9 @@ from netplan.planning.final_network import FinalNetwork
 from netplan.planning.option_records.feed_tests import feed_tests
 from netplan.planning.option_records.gauge_places import GaugePlace, recorded_places
 from netplan.planning.option_records.state_readings import (
+    ERROR_DIGITS,
     SAME_PA,
-    GaugeLimits,
     StateReadings,
-    gauge_error_mbar,
 )
 from netplan.planning.option_records.withdrawal_differences import purge_inlets, sides_of_stops
 from netplan.procedure import Stage, StepDraft, StepFigures
@@ -121,9 +121,9 @@ class OrderRecords:
         high_mbar = min(reverse, default=None)
         error_mbar = rules.gauge.error_mbar
         if high_mbar is not None:
-            # Nobody hangs on gas in a zone: only how far it may rise bounds the gauge.
-            rise_pa = (high_mbar - at_mbar) * PA_PER_MBAR
-            error_mbar = gauge_error_mbar(GaugeLimits(math.inf, math.inf, rise_pa), rules.gauge)
+            # Nobody hangs on gas in a zone: the band, twice the error, only has to end below what stops bear.
+            rise_mbar = max(high_mbar - at_mbar, 0.0)
+            error_mbar = min(error_mbar, rounded_down(rise_mbar / 2.0, ERROR_DIGITS))
         return model.Reading(
             gauge_id=gauge.id,
             expect_mbar=at_mbar,
