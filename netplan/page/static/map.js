@@ -6,7 +6,7 @@ export class NetworkMap {
     this.canvas = canvas;
     this.facts = facts;
     this.tiles = new Map();
-    this.marks = { work: [], zone: [], stops: [], off: [], kept: [], ghost: null };
+    this.marks = { work: [], zone: [], stops: [], off: [], kept: [], ghost: null, hit: [] };
     this.middle = [facts.west_m + facts.extent_m / 2, facts.north_m - facts.extent_m / 2];
     this.metres = facts.extent_m / Math.max(1, Math.min(canvas.clientWidth, canvas.clientHeight));
     this.onPoint = () => {};
@@ -149,6 +149,17 @@ export class NetworkMap {
     for (const [x, y] of marks.off) this.paintDot(pen, x, y, 4, "#b3261e");
     for (const [x, y] of marks.kept) this.paintDot(pen, x, y, 4, "#1c5d99");
     for (const [x, y, name] of this.facts.stations) this.paintText(pen, x, y, name, "#14202b");
+    for (const [x, y, away] of marks.hit) {
+      const [px, py] = this.toScreen(x, y);
+      pen.beginPath();
+      pen.arc(px, py, away / this.metres, 0, 7);
+      pen.strokeStyle = "#b3261e";
+      pen.lineWidth = 2;
+      pen.setLineDash([6, 4]);
+      pen.stroke();
+      pen.setLineDash([]);
+      this.paintText(pen, x, y, "HIT", "#b3261e");
+    }
     if (marks.ghost) this.paintDot(pen, ...marks.ghost, 8, "#1c5d9999");
     marks.stops.forEach((stop, at) => {
       const [px, py] = this.toScreen(stop.x, stop.y);
