@@ -28,7 +28,9 @@ COUNTS = {
     ("papers", "--option"),
     ("plan", "--max-stops"),
     ("plan", "--options"),
+    ("screen", "--crews"),
     ("screen", "--workers"),
+    ("serve", "--port"),
 }
 TEXTS = {
     *("--by", "--forecast", "--keep-on", "--language", "--main", "--own-supply", "--scheduler", "--start"),
@@ -67,6 +69,7 @@ GOOD = {
     ("bypass", "--hose-length"): "30 ft",
     ("bypass", "--minimum-mbar"): "6 inH2O",
     ("check", "--snap"): "20 in",
+    ("emergency", "--air-temp"): "-12 °C",
     ("emergency", "--at-m"): "330 ft",
     ("emergency", "--location-error"): "30 ft",
     ("plan", "--air-temp"): "-12 °C",

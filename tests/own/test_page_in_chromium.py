@@ -105,7 +105,9 @@ def test_a_planner_works_on_the_page(served: Served) -> None:
         button = page.query_selector("#rings button")
         failed = button.get_attribute("aria-label").split()[1]
         button.click()
-        page.wait_for_selector(f"#emergency-log li:nth-child(2):has-text('failed: {failed}')", timeout=WAIT_MS)
+        page.wait_for_selector(
+            f"#emergency-log li:nth-child(2):has-text('failed: {failed}')", timeout=WAIT_MS
+        )
         assert failed not in page.inner_text("#rings ol")
         page.uncheck("#emergency-mode")
         page.fill("#save-name", "by page")

@@ -124,7 +124,7 @@ class LossNetwork:
         self._case, self._stops, self._openings = case, tuple(stops), openings
 
     @property
-    def _may_solve(self) -> bool:
+    def may_solve(self) -> bool:
         """Whether the network planned in may be solved for each thing that fails."""
         context = self._case.context
         return isinstance(context, SubnetworkContext) or _is_small(context.request.network)
@@ -248,7 +248,7 @@ class LossNetwork:
             Id of one that holds the most it can reach in a fault, nothing being drawn: the highest that can
             stand anywhere.
         """
-        if not self._may_solve:
+        if not self.may_solve:
             return None
         try:
             return self._after(opened, lost_feed, lost_station, fault_station)
@@ -364,7 +364,7 @@ class LossNetwork:
 
         None in a network too large to be solved for it.
         """
-        if not self._may_solve:
+        if not self.may_solve:
             return ()
         context = self._case.context
         owner, at = self._inlets

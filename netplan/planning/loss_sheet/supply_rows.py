@@ -169,8 +169,12 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
         "isolate the doors named, the first to fall; no feed is opened again before",
         "isolate the doors named",
     )
-    if not customers:
+    note = "the meters at their minimum first, of those the stops lower, as solved"
+    if not customers and case.network.may_solve:
         doors, risen = ("network control finds out why: it is not the stops",) * 2
+        note = "the stops lower nobody, as solved"
+    elif not customers:
+        note = "who falls first is not solved in a network of this size: network control finds out"
     steps: tuple[tuple[WorkState, str], ...] = (
         (BEFORE, "undo the last step; no feed is opened again to a part that fell below minimum"),
         (CUT, doors),
@@ -186,7 +190,5 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
             act_on=inlets if state == GAS_BACK else (),
             at=at,
             also=customers,
-            note="the meters at their minimum first, of those the stops lower, as solved"
-            if customers
-            else "the stops lower nobody, as solved",
+            note=note,
         )
