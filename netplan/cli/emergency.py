@@ -84,9 +84,9 @@ class EmergencyPlace:
     def words(self) -> str:
         """Return the options that give it."""
         if self.at is not None:
-            return shlex.join(["--at", f"{self.at[0]:.7g},{self.at[1]:.7g}"])
+            return shlex.join(["--at", f"{self.at[0]!r},{self.at[1]!r}"])
         if self.main:
-            return shlex.join(["--main", self.main, "--at-m", f"{self.at_m or 0.0:g}"])
+            return shlex.join(["--main", self.main, "--at-m", repr(self.at_m or 0.0)])
         return shlex.join(["--address", self.address])
 
     def hits(self, tables: EmergencyTables, error_m: float) -> Hits:

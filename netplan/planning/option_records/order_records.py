@@ -110,10 +110,11 @@ class OrderRecords:
             return None
         rules = self.context.request.rules
         of_method = {method.name: method.reverse_rating_mbar for method in rules.method}
+        # Above it the space between is raised with the zone, and bears the rest.
         reverse = [
             rating
             for stop in self.option.stops
-            if stop.id in part.stops and (rating := of_method[stop.method]) is not None
+            if stop.id in part.stops and (rating := of_method[stop.method]) is not None and rating >= at_mbar
         ]
         # Where the station is set to the highest pressure the zone stands at it: that bounds nothing.
         highest = rules.pressure.maximum_mbar
