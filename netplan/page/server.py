@@ -27,6 +27,7 @@ from netplan.page.nearest_main import main_at
 from netplan.page.page_orders import PageOrders, equal_command
 from netplan.page.planning_worker import NetworkSource, PlanningWorker, StageAnswer
 from netplan.page.street_search import found_by_name
+from netplan.readers import read_mapping, read_network
 from netplan.rules import read_rules
 
 __all__ = ["PageServer"]
@@ -62,10 +63,17 @@ class PageServer:
 
     def __post_init__(self) -> None:
         self.tiles = MapTiles(self.network)
-        self._hits = EmergencyMode(self.network, read_rules(self.source.rules))
+        self._hits = EmergencyMode(self._with_every_pipe(), read_rules(self.source.rules))
         self._streams: set[asyncio.Queue[StageAnswer]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
+
+    def _with_every_pipe(self) -> Network:
+        """Return the network in which pipes that planning sets aside carry gas: in an emergency they do."""
+        if not len(self.network.set_aside):
+            return self.network
+        mapping = None if self.source.mapping is None else read_mapping(self.source.mapping)
+        return read_network(self.source.network, mapping=mapping, cache=self.source.cache, keep_pipes=True)
 
     def app(self) -> GuardedApp:
         """Return the application."""
