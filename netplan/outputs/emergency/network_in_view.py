@@ -60,6 +60,8 @@ class NetworkInView:
             if name not in self._base_boxes:
                 self._base_boxes[name] = shapely.bounds(np.asarray(frame.geometry.array, dtype=object))
             rows = np.flatnonzero(_meets(self._base_boxes[name], window))
+            # A shape with a place that is no number, or sides that cross, cannot be cut to the sheet.
+            rows = rows[shapely.is_valid(np.asarray(frame.geometry.array[rows], dtype=object))]
             if len(rows):
                 found[name] = frame.iloc[rows]
         return found
