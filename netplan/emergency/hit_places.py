@@ -198,7 +198,10 @@ def hits_near(
                 hit for hit in _near(boxes, x_m, y_m, away_m + error_m) if hit.pipe < network.pipes.n_mains
             ]
             return Hits(x_m, y_m, tuple(also), services, (doubt, *_unmained(network, services)))
-    raise BadWorkError(f"no live main lies within {farthest_m / 1000:g} km of {asked}; correct the place")
+    raise BadWorkError(
+        f"no live main lies within {farthest_m / 1000:g} km of {asked}; "
+        "correct the place, or name the main with --main"
+    )
 
 
 def customer_place(network: Network, row: int) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 import warnings
 from collections import Counter
@@ -31,6 +32,8 @@ REACH_M = 9000.0
 """A place farther from every main as they are recorded is not in the network [m]."""
 SOLVED_EVERY = 4
 """Pressures are solved too at one place in so many."""
+BAD_INPUT = 2
+"""Exit code of input that cannot be used."""
 TOWNS = 40
 """So many towns are damaged again and again."""
 
@@ -74,20 +77,51 @@ def run_damaged(seed: int, folder: Path) -> DamagedRun:
             done.append(way.__name__)
         if not _some_main_is_left(changed.get("mains")):
             changed["mains"] = layers["mains"]
+        _fit_for_files(changed, layers)
         words = _words(raw, rng)
         if _asked_main_is_gone(changed, words):
             words = _place(raw, rng)
         if words[0] == "--at":
             words = _near_a_main(changed, words, rng) or _whole_mains(changed, layers, words)
-        source = _written(changed, layers, folder)
-    answered = ask(source, folder / "out", words, pressures=seed % SOLVED_EVERY == 0)
+        source = _written(changed, folder / "town")
+    pressures = seed % SOLVED_EVERY == 0
+    answered = ask(source, folder / "out", words, pressures=pressures)
+    followed = _followed(answered, changed, layers, raw, words)
+    if followed:
+        words = followed
+        source = _written(changed, folder / "followed")
+        answered = ask(source, folder / "out", words, pressures=pressures)
     fault, holds = _judged(answered)
+    if followed:
+        holds["refused in one line, asked again as it says"] += 1
     if not fault and rng.random() < 0.3:
         fault, more = _again(answered, source, folder, words)
         holds += more
     for left in folder.iterdir():
         shutil.rmtree(left) if left.is_dir() else left.unlink()
     return DamagedRun(seed, tuple(done), " ".join(words), fault, holds)
+
+
+def _followed(answered: Answered, changed: Layers, whole: Layers, raw: Raw, words: list[str]) -> list[str]:
+    """Do what a refusal says, once, and return the place to ask for then; nothing where none is followed."""
+    said = answered.said
+    if answered.code != BAD_INPUT or said.count("\n") > 1:
+        return []
+    if words[0] == "--main" and "give --at instead" in said:
+        return _on_main(raw, words[1])
+    if words[0] == "--at" and "name the main with --main" in said:
+        live = _usable_mains(changed["mains"])
+        return ["--main", str(live["id"].dropna().iloc[0]), "--at-m", "0.5"]
+    if "correct the mains layer" in said or "correct the CRS of the layers" in said:
+        return _whole_mains(changed, whole, words)
+    return []
+
+
+def _on_main(raw: Raw, name: str) -> list[str]:
+    """Return the middle of a pipe as the town has it."""
+    line = raw.lines[list(raw.mains).index(name)]
+    spot = line.interpolate(0.5, normalized=True)
+    return lon_lat_words(raw, spot.x, spot.y)
 
 
 def _again(answered: Answered, source: Path, folder: Path, words: list[str]) -> tuple[str, Counter[str]]:
@@ -159,15 +193,20 @@ def _asked_main_is_gone(changed: Layers, words: list[str]) -> bool:
     return True
 
 
-def _written(changed: Layers, whole: Layers, folder: Path) -> Path:
-    """Write what can be written as GeoParquet."""
-    path = folder / "town"
-    path.mkdir()
+def _fit_for_files(changed: Layers, whole: Layers) -> None:
+    """Put back each layer that no file can hold: what is in no file is no damage to read."""
     for name, frame in changed.items():
         try:
-            _plain(frame).to_parquet(path / f"{name}.parquet")
-        except Exception:  # what no file can hold is no damage that a file has
-            whole.get(name, whole["mains"]).to_parquet(path / f"{name}.parquet")
+            _plain(frame).to_parquet(io.BytesIO())
+        except Exception:
+            changed[name] = whole.get(name, whole["mains"])
+
+
+def _written(changed: Layers, path: Path) -> Path:
+    """Write the layers as GeoParquet."""
+    path.mkdir()
+    for name, frame in changed.items():
+        _plain(frame).to_parquet(path / f"{name}.parquet")
     return path
 
 
