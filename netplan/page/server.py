@@ -8,6 +8,7 @@ import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any, Final
@@ -32,7 +33,7 @@ from netplan.rules import read_rules
 
 __all__ = ["PageServer"]
 
-STATIC: Final = {"page.js": "text/javascript", "map.js": "text/javascript", "page.css": "text/css"}
+TYPES: Final = {".js": "text/javascript", ".css": "text/css"}
 KEEP_ALIVE_S: Final = 15.0
 """Seconds after which a stream without news says that it is there (own) [s]."""
 
@@ -119,9 +120,10 @@ class PageServer:
 
     async def _static(self, request: Request) -> Response:
         name = request.path_params["name"]
-        if name not in STATIC:
+        kind = TYPES.get(Path(name).suffix)
+        if kind is None or name not in _static_names():
             return PlainTextResponse("no such file", status_code=404)
-        return Response(_read(name), media_type=STATIC[name])
+        return Response(_read(name), media_type=kind)
 
     async def _session(self, request: Request) -> Response:
         """Exchange the token for a cookie; tell a page that was let in what it writes with."""
@@ -249,6 +251,12 @@ async def _json(request: Request) -> Any:
         return json.loads(await request.body())
     except (ValueError, RecursionError):
         return None
+
+
+@cache
+def _static_names() -> frozenset[str]:
+    """Return the names of the files that the page is made of."""
+    return frozenset(one.name for one in resources.files("netplan.page").joinpath("static").iterdir())
 
 
 def _read(name: str) -> bytes:

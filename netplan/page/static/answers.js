@@ -1,0 +1,20 @@
+// What the server answers, as it comes.
+import { byId, state } from "/static/state.js";
+import { drawFigures } from "/static/figures.js";
+
+export function hear(answer) {
+  // The answer may be here before the server has said that it took the order.
+  if (answer.revision < state.revision) return;
+  state.revision = answer.revision;
+  if (answer.stage === "progress") { if (answer.words) byId("state").textContent = answer.words; return; }
+  if (answer.stage === "failed") { byId("state").textContent = [answer.words, ...answer.reasons].join("; "); state.shown = []; }
+  else if (answer.stage === "bound") { state.shown = [answer]; state.chosen = 0; state.work = answer.work; }
+  else if (answer.options) { state.shown = answer.options; state.chosen = Math.min(state.chosen, answer.options.length - 1); }
+  if (answer.stage === "done") byId("state").textContent = "all of it worked out";
+  if (answer.stage === "replaced") { byId("state").textContent = answer.words; return; }
+  state.stale = state.sending;
+  document.body.dataset.stage = answer.stage;
+  state.shownRevision = answer.revision;
+  document.body.dataset.revision = String(answer.revision);
+  drawFigures();
+}
