@@ -20,6 +20,7 @@ __all__ = [
     "customers_by_street",
     "escape_lines",
     "escape_notes",
+    "escape_range_lines",
     "failed_lines",
     "foot_line",
     "hit_lines",
@@ -42,7 +43,7 @@ NOT_SOLVED: Final = (
     "answer."
 )
 CHECK_FIRST: Final = "Check first; not an evacuation limit."
-NOT_FOR_DISTANCES: Final = "Order of magnitude; not for distances."
+NOT_FOR_DISTANCES: Final = "Order of magnitude, not for distances."
 _MOST_NAMED: Final = 6
 """Priority meter points named on page one of the sheet (own) [-]."""
 DO_NOT_APPROACH: Final = "do not approach until the competent person permits"
@@ -121,6 +122,20 @@ def who_line(answer: EmergencyAnswer) -> str:
         f"{counted(points, 'meter point')}, {counted(meters, 'meter')}, {priority} priority: everybody who "
         "loses gas in a ring of least minutes, or on a service hit. An exclamation mark: priority."
     )
+
+
+def escape_range_lines(answer: EmergencyAnswer, figures: Figures) -> list[str]:
+    """Return in a line for each main what escapes from the least hole of the rules up to all of its bore."""
+    lines = []
+    for row in answer.escape:
+        least = min(row.flows, key=lambda flow: flow.least_m3h)
+        most = max(row.flows, key=lambda flow: flow.most_m3h)
+        up_to = "all of its bore" if most.full_bore else f"one of {figures.size(most.hole_mm)}"
+        lines.append(
+            f"Gas escaping at {row.main_id}: {figures.flow(least.least_m3h)} (hole of "
+            f"{figures.size(least.hole_mm)}) to {figures.flow(most.most_m3h)} ({up_to}). {NOT_FOR_DISTANCES}"
+        )
+    return lines
 
 
 def escape_notes(answer: EmergencyAnswer) -> list[str]:

@@ -123,6 +123,8 @@ def _hits(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
     for line in words.service_lines(answer, figures):
         yield f'<p class="strip">{_t(line)}</p>'
     yield f"<p><b>{_t(words.keep_away_line(answer, figures))}</b></p>"
+    for line in words.escape_range_lines(answer, figures):
+        yield f"<p>{_t(line)}</p>"
 
 
 def _choice(rings: Sequence[RingWords]) -> Iterable[str]:

@@ -119,6 +119,7 @@ def _data(
         "priority": words.priority_rows(answer),
         "nearby-m": figures.length(answer.nearby_m),
         "nearby": words.nearby_rows(answer, figures),
+        "escape-range": words.escape_range_lines(answer, figures),
         "escape": words.escape_lines(answer, figures),
         "escape-notes": words.escape_notes(answer),
         "solved": solved_parts(answer, figures),
