@@ -17,8 +17,9 @@ Names below are fetched at their first use, so that ``import netplan`` alone cos
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from netplan.core.names_on_first_use import names_on_first_use
 
 if TYPE_CHECKING:
     from netplan.isolation import Orders
@@ -84,12 +85,9 @@ _MODULE_OF = {
 }
 
 
-def __getattr__(name: str) -> Any:
-    if name not in __all__:
-        raise AttributeError(f"module 'netplan' has no attribute {name!r}")
-    value = getattr(import_module(_MODULE_OF.get(name, "netplan.library")), name)
-    globals()[name] = value
-    return value
+__getattr__ = names_on_first_use(
+    __name__, {name: _MODULE_OF.get(name, "netplan.library") for name in __all__}
+)
 
 
 def __dir__() -> list[str]:

@@ -8,8 +8,9 @@ A module is loaded when the first of its names is asked for.
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from netplan.core.names_on_first_use import names_on_first_use
 
 if TYPE_CHECKING:
     from netplan.library.check_and_plan import check_network, plan_work
@@ -60,9 +61,6 @@ _MODULE_OF = {
 }
 
 
-def __getattr__(name: str) -> Any:
-    if name not in __all__:
-        raise AttributeError(f"module 'netplan.library' has no attribute {name!r}")
-    value = getattr(import_module(f"{__name__}.{_MODULE_OF.get(name, 'plan_folders')}"), name)
-    globals()[name] = value
-    return value
+__getattr__ = names_on_first_use(
+    __name__, {name: f"{__name__}.{_MODULE_OF.get(name, 'plan_folders')}" for name in __all__}
+)

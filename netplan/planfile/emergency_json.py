@@ -6,27 +6,22 @@ import json
 from pathlib import Path
 from typing import Any, Final
 
-from pydantic import ValidationError
-
-from netplan.core.errors import BadInputError, quoted, shown
+from netplan.core.errors import BadInputError
 from netplan.core.text_files import TooLargeError, text_of
 from netplan.planfile.emergency_answer import EMERGENCY_SCHEMA_NAME, EmergencyAnswer
+from netplan.planfile.json_files import model_from_json, published_schema
 
 __all__ = ["EMERGENCY_JSON", "emergency_schema", "emergency_to_json", "read_emergency"]
 
 EMERGENCY_JSON: Final = "emergency.json"
 MOST_BYTES = 200_000_000
 """No answer is as large as this (own) [bytes]."""
+_NEW_OUT: Final = "give a new --out"
 
 
 def emergency_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of emergency.json."""
-    schema = EmergencyAnswer.model_json_schema(by_alias=True, mode="serialization")
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": f"urn:gas-netplan:{EMERGENCY_SCHEMA_NAME}",
-        **schema,
-    }
+    return published_schema(EmergencyAnswer, EMERGENCY_SCHEMA_NAME)
 
 
 def emergency_to_json(answer: EmergencyAnswer) -> str:
@@ -48,19 +43,11 @@ def read_emergency(folder: Path) -> EmergencyAnswer | None:
     if not path.exists():
         return None
     try:
-        data = json.loads(text_of(path, MOST_BYTES))
+        text = text_of(path, MOST_BYTES)
     except TooLargeError as error:
-        raise BadInputError(f"{path}: {error}; give a new --out") from None
-    except (OSError, ValueError, RecursionError) as error:
-        raise BadInputError(f"{path}: is not JSON ({type(error).__name__}); give a new --out") from None
-    schema = data.get("schema") if isinstance(data, dict) else None
-    if schema != EMERGENCY_SCHEMA_NAME:
-        raise BadInputError(
-            f"{path}: schema is {quoted(schema)}, not {EMERGENCY_SCHEMA_NAME!r}; give a new --out"
-        )
-    try:
-        return EmergencyAnswer.model_validate(data)
-    except ValidationError as error:
-        first = error.errors(include_url=False, include_context=False)[0]
-        place = shown(".".join(str(part) for part in first["loc"]))
-        raise BadInputError(f"{path}: {place}: {first['msg']}; give a new --out") from None
+        raise BadInputError(f"{path}: {error}; {_NEW_OUT}") from None
+    except (OSError, ValueError) as error:
+        raise BadInputError(f"{path}: is not JSON ({type(error).__name__}); {_NEW_OUT}") from None
+    return model_from_json(
+        text, EmergencyAnswer, EMERGENCY_SCHEMA_NAME, str(path), no_json=_NEW_OUT, other=_NEW_OUT
+    )

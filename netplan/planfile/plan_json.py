@@ -7,10 +7,9 @@ import json
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
-from netplan.core.errors import BadInputError, quoted, shown
+from netplan.core.errors import BadInputError
 from netplan.core.text_files import TooLargeError, text_of
+from netplan.planfile.json_files import model_from_json, published_schema
 from netplan.planfile.model import SCHEMA_NAME, Option, Plan
 
 __all__ = ["option_of_rank", "plan_digest", "plan_from_json", "plan_schema", "plan_to_json", "read_plan"]
@@ -21,12 +20,7 @@ MOST_BYTES = 200_000_000
 
 def plan_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of plan.json; ``digits`` says how floats are rounded."""
-    schema = Plan.model_json_schema(by_alias=True, mode="serialization")
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": f"urn:gas-netplan:{SCHEMA_NAME}",
-        **schema,
-    }
+    return published_schema(Plan, SCHEMA_NAME)
 
 
 def plan_to_json(plan: Plan, *, provenance: bool = True) -> str:
@@ -56,23 +50,9 @@ def plan_from_json(text: str, where: str) -> Plan:
     BadInputError
         When the text is no JSON, or no plan of this schema.
     """
-    try:
-        data = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise BadInputError(
-            f"{where}: is not JSON ({type(error).__name__}); give a plan folder of gas-netplan"
-        ) from None
-    schema = data.get("schema") if isinstance(data, dict) else None
-    if schema != SCHEMA_NAME:
-        raise BadInputError(
-            f"{where}: schema is {quoted(schema)}, this version reads {SCHEMA_NAME!r}; plan again"
-        )
-    try:
-        return Plan.model_validate(data)
-    except ValidationError as error:
-        first = error.errors(include_url=False, include_context=False)[0]
-        place = shown(".".join(str(part) for part in first["loc"]))
-        raise BadInputError(f"{where}: {place}: {first['msg']}; plan again") from None
+    return model_from_json(
+        text, Plan, SCHEMA_NAME, where, no_json="give a plan folder of gas-netplan", other="plan again"
+    )
 
 
 def read_plan(folder: Path) -> Plan:

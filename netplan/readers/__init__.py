@@ -7,9 +7,9 @@ read from; `write_layers` makes a network file or folder from tables.
 of the contract, and `network_cache` keeps joined networks on disk.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from netplan.core.names_on_first_use import names_on_first_use
 from netplan.readers.layer_writing import write_layers
 from netplan.readers.source_to_network import read_layers, read_network
 from netplan.readers.sources.areas import read_polygons
@@ -31,8 +31,7 @@ __all__ = [
 ]
 
 
-def __getattr__(name: str) -> Any:
-    # Few sources need a mapping.
-    if name not in __all__:
-        raise AttributeError(f"module 'netplan.readers' has no attribute {name!r}")
-    return getattr(import_module("netplan.readers.mapping"), name)
+# Few sources need a mapping.
+__getattr__ = names_on_first_use(
+    __name__, dict.fromkeys(("Mapping", "read_mapping"), "netplan.readers.mapping")
+)

@@ -8,8 +8,9 @@ Names are fetched at their first use.
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
+
+from netplan.core.names_on_first_use import names_on_first_use
 
 if TYPE_CHECKING:
     from netplan.planfile.model.excavations import DugLength, Excavation, ExcavationPrice, Served
@@ -210,10 +211,4 @@ _FROM: Final = {
 }
 
 
-def __getattr__(name: str) -> Any:
-    """Return a name, fetched at its first use."""
-    if name not in _FROM:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    value = getattr(import_module(_FROM[name]), name)
-    globals()[name] = value
-    return value
+__getattr__ = names_on_first_use(__name__, _FROM)
