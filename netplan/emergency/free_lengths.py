@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 from typing import Any, Final
@@ -11,7 +12,7 @@ import shapely
 from shapely.ops import substring
 
 from netplan.core.arrays import Floats, Ints32
-from netplan.emergency.hit_places import ROUND, SEGMENTS, HitPlace, PipeBoxes
+from netplan.emergency.hit_places import HitPlace, PipeBoxes
 from netplan.emergency.stop_seconds import BarrierLength
 from netplan.isolation.stop_exclusions import KeepOutAreas, keep_out_areas
 from netplan.network.model import Network
@@ -20,6 +21,9 @@ from netplan.network.vocabulary import FittingKind
 __all__ = ["FreeLengths", "KeepAway", "barrier_place_m"]
 
 ROUNDING_M: Final = 1e-6
+SEGMENTS: Final = 64
+ROUND: Final = 1.0 / math.cos(math.pi / (4.0 * SEGMENTS))
+"""A buffer is a polygon inside its circle: so much wider it holds all of the circle [-]."""
 
 Span = tuple[float, float]
 

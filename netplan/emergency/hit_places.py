@@ -13,6 +13,7 @@ import shapely
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadInputError, BadWorkError, quoted
+from netplan.emergency.circle_lengths import lengths_in_circle
 from netplan.network.address_search import customers_at_address
 from netplan.network.linear_reference import from_lon_lat, points_at
 from netplan.network.model import Network
@@ -20,8 +21,6 @@ from netplan.network.service_mains import main_of_service
 from netplan.network.tolerant_layers import rows_of_id
 
 __all__ = [
-    "ROUND",
-    "SEGMENTS",
     "HitPlace",
     "Hits",
     "PipeBoxes",
@@ -38,9 +37,6 @@ ANYWHERE_M: Final = 1e9
 ROUNDING_M: Final = 0.005
 MOST_PLACES: Final = 50
 """Places of one address that are told apart (own) [-]."""
-SEGMENTS: Final = 64
-ROUND: Final = 1.0 / math.cos(math.pi / (4.0 * SEGMENTS))
-"""A buffer is a polygon inside its circle: so much wider it holds all of the circle [-]."""
 UNMAINED_M: Final = 25.0
 """Round a service that hangs on no main on record every main within this may be its own (own) [m]."""
 
@@ -343,15 +339,11 @@ def _line(network: Network, row: int) -> shapely.LineString:
 
 def _with_lengths(network: Network, hit: HitPlace, point: shapely.Point, reach_m: float) -> HitPlace:
     """Return a hit with all lengths of its pipe within reach of a place [m]."""
-    line, scale = _line(network, hit.pipe), network.scale
-    circle = point.buffer(reach_m * scale * ROUND, quad_segs=SEGMENTS)
-    lengths = [(hit.chainage_m, hit.chainage_m)]
-    for part in shapely.get_parts(line.intersection(circle)).tolist():
-        ends = shapely.get_coordinates(part)
-        if len(ends):
-            at_m = shapely.line_locate_point(line, shapely.points(ends)) / scale
-            lengths.append((float(at_m.min()), float(at_m.max())))
-    return replace(hit, lengths=tuple(sorted(lengths)))
+    pipes, scale = network.pipes, network.scale
+    coords = pipes.coords_m[pipes.coord_start[hit.pipe] : pipes.coord_start[hit.pipe + 1]]
+    found = lengths_in_circle(coords, (point.x, point.y), reach_m * scale)
+    lengths = [(low / scale, high / scale) for low, high in found]
+    return replace(hit, lengths=tuple(sorted([(hit.chainage_m, hit.chainage_m), *lengths])))
 
 
 def _nearest_on(network: Network, row: int, point: shapely.Point) -> HitPlace:
