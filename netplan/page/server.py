@@ -23,6 +23,7 @@ from netplan.core.errors import NetplanError
 from netplan.network.model import Network
 from netplan.page.access import COOKIE, Access, GuardedApp
 from netplan.page.emergency_mode import EmergencyMode, PageHit
+from netplan.page.map_routes import MapRoutes
 from netplan.page.map_tiles import FARTHEST_IN, UNITS, MapTiles
 from netplan.page.nearest_main import main_at
 from netplan.page.page_orders import PageOrders, equal_command
@@ -65,6 +66,7 @@ class PageServer:
     def __post_init__(self) -> None:
         self.tiles = MapTiles(self.network)
         self._hits = EmergencyMode(self._with_every_pipe(), read_rules(self.source.rules))
+        self._map = MapRoutes(self.network, read_rules(self.source.rules), self.tiles, lambda: self.orders)
         self._streams: set[asyncio.Queue[StageAnswer]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
@@ -85,6 +87,7 @@ class PageServer:
             Route("/network", self._network),
             Route("/tiles/{zoom:int}/{column:int}/{row:int}", self._tile),
             Route("/main", self._main),
+            *self._map.routes(),
             Route("/search", self._search),
             Route("/emergency", self._emergency, methods=["POST"]),
             Route("/orders", self._orders, methods=["GET", "POST"]),
@@ -152,6 +155,7 @@ class PageServer:
                 "extent_m": tiles.extent_m,
                 "units": UNITS,
                 "farthest_in": FARTHEST_IN,
+                "marks_zoom": self._map.marks.zoom,
                 "stations": [
                     [float(network.nodes.x_m[node]), float(network.nodes.y_m[node]), network.stations.id[row]]
                     for row, node in enumerate(network.stations.node.tolist())
@@ -208,6 +212,7 @@ class PageServer:
             self.answers.clear()
             if self._worker is not None and self.orders.work:
                 self._worker.ask(self.revision, self.orders)
+                self._warming = asyncio.create_task(self._map.warm())
         return JSONResponse({"revision": self.revision, "orders": self.orders.model_dump(mode="json")})
 
     async def _answers(self, _: Request) -> Response:
