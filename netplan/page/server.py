@@ -100,6 +100,7 @@ class PageServer:
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
         self._loop = asyncio.get_running_loop()
         self._worker = PlanningWorker(self.source, self._hear)
+        self._warming = asyncio.create_task(asyncio.to_thread(self.tiles.tile, 0, 0, 0))
         try:
             yield
         finally:

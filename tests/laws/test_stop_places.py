@@ -28,7 +28,7 @@ from netplan.rules import default_rules
 from netplan.rules.read_rules import read_rules
 from tests.support.isolation_oracle import GAS_MINOR_PER_M3, HOURS, random_case
 
-TOWNS, PLANNED_TOWNS = 14, 4
+TOWNS, PLANNED_TOWNS = 14, 5
 CANNOT, NOT_ISOLATED = "cannot be made", "no set of stops isolates"
 
 
@@ -130,7 +130,7 @@ def test_what_the_page_takes_and_refuses_is_what_a_plan_with_that_order_does() -
             not_made += CANNOT in said
             not_isolated += NOT_ISOLATED in said
             planned += not said
-    assert planned >= 3
+    assert planned >= 2
     assert not_made >= 5
     assert not_isolated >= 1
 
