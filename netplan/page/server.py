@@ -70,6 +70,7 @@ class PageServer:
         self._streams: set[asyncio.Queue[StageAnswer]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
+        self._warming: asyncio.Task[Any] | None = None
 
     def _with_every_pipe(self) -> Network:
         """Return the network in which pipes that planning sets aside carry gas: in an emergency they do."""
