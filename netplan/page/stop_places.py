@@ -213,9 +213,22 @@ class StopPlaces:
                 problem, context = self._problem(asked)
                 next(cuts(problem, context.index))
             except NoPlanError as error:
-                return "; ".join(dict.fromkeys((str(error), *error.reasons)))
+                more = [reason for reason in error.reasons if reason not in str(error)]
+                return "; ".join((self._one_sided(orders, place), str(error), *more)).removeprefix("; ")
             except NetplanError as error:
                 return str(error)
+        return ""
+
+    def _one_sided(self, orders: PageOrders, place: str) -> str:
+        """Return why a stop at a place closes off nothing: its assembly fits the other way round alone."""
+        main_id, _, at = place.rpartition(":")
+        pipe = self._network.pipes.id.find(main_id, 0, self._network.pipes.n_mains) if main_id else -1
+        if pipe < 0:
+            return ""
+        at_m = float(at)
+        for one in self._stops(orders)[1].on(pipe)[0]:
+            if one.other_words and one.from_m - 1e-3 <= at_m <= one.to_m + 1e-3:
+                return f"it fits here only with the zone on the far side ({one.other_words})"
         return ""
 
     def _problem(self, orders: PageOrders) -> tuple[IsolationProblem, PlanningContext]:

@@ -7,7 +7,7 @@ import { customerMenu, closeMenu } from "/static/customer_menu.js";
 import { paintBarred } from "/static/barred_places.js";
 import { paintFurniture } from "/static/map_furniture.js";
 import { paintGhost, paintPlaces, placeStops } from "/static/stop_buttons.js";
-import { paintWork, placeHandles } from "/static/work_handles.js";
+import { paintLeaders, paintWork, placeHandles } from "/static/work_handles.js";
 import { point } from "/static/pointing.js";
 
 const TOOLS = [
@@ -85,7 +85,7 @@ export function beginMap(map) {
     if (event.key === "Escape" && tool.name !== "work") { take(map, "work"); return true; }
     return false;
   };
-  map.under.push((pen) => close.paint(pen), paintBarred, paintWork, paintPlaces);
+  map.under.push((pen) => close.paint(pen), paintBarred, paintWork, paintLeaders, paintPlaces);
   map.over.push(paintGhost, (pen) => tool.drawing && tool.drawing.paint(pen), paintMiddle, paintFurniture);
   map.after.push(() => placeHandles(map, over), () => placeStops(map, over));
   for (const name of ["focus", "blur"]) map.canvas.addEventListener(name, () => map.draw());

@@ -117,7 +117,7 @@ export class StopGhost {
     const { at } = this, length = at && at.length;
     if (!length || !length.methods.length || length.checked) return length ? length.checked : null;
     length.checked = this.isolates(at.name).then((words) => {
-      if (words) { length.methods = []; length.kinds = []; length.words = words; if (this.at && this.at.length === length) this.said(); this.map.draw(); }
+      if (words) { length.methods = []; length.kinds = []; length.words = words; if (this.at && this.at.length === length) { if (this.pointer) this.follow(...this.pointer); else this.said(); } this.map.draw(); }
       return words;
     });
     return length.checked;

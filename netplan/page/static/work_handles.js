@@ -2,9 +2,9 @@
 import { byId, state } from "/static/state.js";
 import { changed } from "/static/orders.js";
 import { between, courseOf, knownCourse, millimetres, nearestOn, placeAt } from "/static/main_lines.js";
-import { LINE, paintLines } from "/static/stop_symbols.js";
+import { INK, LINE, paintLines } from "/static/stop_symbols.js";
 
-const LEAST_M = 0.1, STEP_M = 0.5, LONG_STEP_M = 5, WAIT_MS = 500, MOST_HANDLES = 24;
+const LEAST_M = 0.1, STEP_M = 0.5, LONG_STEP_M = 5, WAIT_MS = 500, MOST_HANDLES = 24, BESIDE_PX = 30;
 const shown = { orders: null, work: [], buttons: [], over: null };
 
 export function paintWork(pen, map) {
@@ -45,12 +45,36 @@ function letGo(at) {
   changed((next) => { next.work[at] = { ...one }; });
 }
 
+// A handle stands beside its end, the two on either side of the main, so that neither hides a stop.
+function besideMain(map, main, one, end) {
+  const at = map.toScreen(...placeAt(main, one[end])), side = end === "from_m" ? 1 : -1;
+  const a = map.toScreen(...placeAt(main, one[end] - 0.5)), b = map.toScreen(...placeAt(main, one[end] + 0.5));
+  const long = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
+  return [at[0] - (side * BESIDE_PX * (b[1] - a[1])) / long, at[1] + (side * BESIDE_PX * (b[0] - a[0])) / long];
+}
+
+// The line from an end of the work to its handle.
+export function paintLeaders(pen, map) {
+  if (!shown.buttons.length) return;
+  pen.beginPath();
+  for (const handle of shown.buttons) {
+    const one = shown.work[handle.at], main = one && knownCourse(one.main_id);
+    if (!main) continue;
+    pen.moveTo(...map.toScreen(...placeAt(main, one[handle.end])));
+    pen.lineTo(...besideMain(map, main, one, handle.end));
+  }
+  pen.strokeStyle = INK;
+  pen.lineWidth = 1.6;
+  pen.stroke();
+}
+
 class Handle {
   constructor(at, end, over) {
     this.at = at;
     this.end = end;
     this.timer = 0;
     this.button = over.button("map-handle", (px, py) => this.drag(px, py), () => letGo(this.at), () => follow());
+    this.button.textContent = end === "from_m" ? "from" : "to";
     this.button.setAttribute("role", "slider");
     this.button.addEventListener("keydown", (event) => this.key(event));
     this.button.addEventListener("blur", () => this.send());
@@ -67,6 +91,7 @@ class Handle {
     if (by !== undefined) {
       event.preventDefault();
       move(this.at, this.end, one[this.end] + by);
+      this.place(state.map);
       clearTimeout(this.timer);
       this.timer = setTimeout(() => this.send(), WAIT_MS);
     } else if (event.key === "Enter") this.send();
@@ -84,7 +109,7 @@ class Handle {
     const one = shown.work[this.at], main = one && knownCourse(one.main_id);
     this.button.hidden = !main;
     if (!main) return;
-    const [px, py] = map.toScreen(...placeAt(main, one[this.end])), word = this.end === "from_m" ? "from" : "to";
+    const word = this.end === "from_m" ? "from" : "to", [px, py] = besideMain(map, main, one, this.end);
     this.button.style.left = `${px}px`;
     this.button.style.top = `${py}px`;
     this.button.setAttribute("aria-label", `${word} of length ${this.at + 1}, main ${one.main_id}`);
