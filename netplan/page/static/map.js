@@ -11,7 +11,8 @@ export class NetworkMap {
     this.middle = [facts.west_m + facts.extent_m / 2, facts.north_m - facts.extent_m / 2];
     this.metres = facts.extent_m / Math.max(1, Math.min(canvas.clientWidth, canvas.clientHeight));
     this.under = [];   // painters below the marks: (pen, map)
-    this.over = [];    // painters above them
+    this.between = []; // painters above the zone, below customers and stops
+    this.over = [];    // painters above them all
     this.after = [];   // called when a frame is painted
     this.onPoint = () => {};
     this.onPress = () => null;   // (px, py, event): what takes hold there: { move, end, cancel }
@@ -113,6 +114,7 @@ export class NetworkMap {
   paintMarks(pen) {
     const { marks } = this;
     paintLines(pen, this, marks.zone, LINE.isolated);
+    for (const painter of this.between) painter(pen, this);
     paintLines(pen, this, marks.work, LINE.work);
     this.each(marks.off, (px, py) => paintOff(pen, px, py));
     this.each(marks.kept, (px, py) => paintKept(pen, px, py));

@@ -85,7 +85,8 @@ export function beginMap(map) {
     if (event.key === "Escape" && tool.name !== "work") { take(map, "work"); return true; }
     return false;
   };
-  map.under.push((pen) => close.paint(pen), paintBarred, paintWork, paintLeaders, paintPlaces);
+  map.under.push((pen) => close.paint(pen), paintBarred);
+  map.between.push(paintWork, paintLeaders, paintPlaces);
   map.over.push(paintGhost, (pen) => tool.drawing && tool.drawing.paint(pen), paintMiddle, paintFurniture);
   map.after.push(() => placeHandles(map, over), () => placeStops(map, over));
   for (const name of ["focus", "blur"]) map.canvas.addEventListener(name, () => map.draw());

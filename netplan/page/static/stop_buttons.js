@@ -63,7 +63,9 @@ function key(event, stop) {
 }
 
 export function placeStops(map, over) {
-  const stops = byId("emergency-mode").checked ? [] : map.marks.stops;
+  const emergency = byId("emergency-mode").checked;
+  // An answer that comes while a stop is held does not take it out of the hand.
+  const stops = emergency ? [] : shown.ghost ? shown.stops : map.marks.stops;
   if (shown.stops !== stops && !(shown.stops && !stops.length && !shown.stops.length)) {
     const at = shown.buttons.indexOf(document.activeElement);
     for (const button of shown.buttons) button.remove();
