@@ -23,6 +23,7 @@ from netplan.core.errors import NetplanError
 from netplan.network.model import Network
 from netplan.page.access import COOKIE, Access, GuardedApp
 from netplan.page.emergency_mode import EmergencyMode, PageHit
+from netplan.page.map_routes import MapRoutes
 from netplan.page.map_tiles import FARTHEST_IN, UNITS, MapTiles
 from netplan.page.nearest_main import main_at
 from netplan.page.page_orders import PageOrders, equal_command
@@ -65,9 +66,11 @@ class PageServer:
     def __post_init__(self) -> None:
         self.tiles = MapTiles(self.network)
         self._hits = EmergencyMode(self._with_every_pipe(), read_rules(self.source.rules))
-        self._streams: set[asyncio.Queue[StageAnswer]] = set()
+        self._map = MapRoutes(self.network, read_rules(self.source.rules), self.tiles, lambda: self.orders)
+        self._streams: set[asyncio.Queue[StageAnswer | None]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
+        self._warming: asyncio.Task[Any] | None = None
 
     def _with_every_pipe(self) -> Network:
         """Return the network in which pipes that planning sets aside carry gas: in an emergency they do."""
@@ -85,6 +88,7 @@ class PageServer:
             Route("/network", self._network),
             Route("/tiles/{zoom:int}/{column:int}/{row:int}", self._tile),
             Route("/main", self._main),
+            *self._map.routes(),
             Route("/search", self._search),
             Route("/emergency", self._emergency, methods=["POST"]),
             Route("/orders", self._orders, methods=["GET", "POST"]),
@@ -97,6 +101,7 @@ class PageServer:
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
         self._loop = asyncio.get_running_loop()
         self._worker = PlanningWorker(self.source, self._hear)
+        self._warming = asyncio.create_task(asyncio.to_thread(self.tiles.tile, 0, 0, 0))
         try:
             yield
         finally:
@@ -114,6 +119,11 @@ class PageServer:
             self.answers.append(answer)
         for stream in self._streams:
             stream.put_nowait(answer)
+
+    def end_streams(self) -> None:
+        """End every stream of answers: the server is about to end."""
+        for stream in self._streams:
+            stream.put_nowait(None)
 
     async def _index(self, _: Request) -> Response:
         return Response(_read("page.html"), media_type="text/html")
@@ -152,6 +162,7 @@ class PageServer:
                 "extent_m": tiles.extent_m,
                 "units": UNITS,
                 "farthest_in": FARTHEST_IN,
+                "marks_zoom": self._map.marks.zoom,
                 "stations": [
                     [float(network.nodes.x_m[node]), float(network.nodes.y_m[node]), network.stations.id[row]]
                     for row, node in enumerate(network.stations.node.tolist())
@@ -208,11 +219,12 @@ class PageServer:
             self.answers.clear()
             if self._worker is not None and self.orders.work:
                 self._worker.ask(self.revision, self.orders)
+                self._warming = asyncio.create_task(self._map.warm())
         return JSONResponse({"revision": self.revision, "orders": self.orders.model_dump(mode="json")})
 
     async def _answers(self, _: Request) -> Response:
         """Stream the answers to the newest orders, as server-sent events."""
-        stream: asyncio.Queue[StageAnswer] = asyncio.Queue()
+        stream: asyncio.Queue[StageAnswer | None] = asyncio.Queue()
         known = list(self.answers)
         self._streams.add(stream)
 
@@ -222,7 +234,10 @@ class PageServer:
                     yield _event(answer)
                 while True:
                     try:
-                        yield _event(await asyncio.wait_for(stream.get(), KEEP_ALIVE_S))
+                        newest = await asyncio.wait_for(stream.get(), KEEP_ALIVE_S)
+                        if newest is None:
+                            return
+                        yield _event(newest)
                     except TimeoutError:
                         yield ": still here\n\n"
             finally:

@@ -4,8 +4,8 @@ import { beginEmergency } from "/static/emergency.js";
 import { beginFigures } from "/static/figures.js";
 import { beginFinding } from "/static/finding.js";
 import { NetworkMap } from "/static/map.js";
+import { beginMap } from "/static/map_tools.js";
 import { beginOrders, drawOrders } from "/static/orders.js";
-import { drag, point } from "/static/pointing.js";
 import { beginSaving } from "/static/saving.js";
 import { byId, letIn, state } from "/static/state.js";
 
@@ -13,9 +13,7 @@ async function begin() {
   state.csrf = await letIn();
   const facts = await (await fetch("/network")).json();
   state.map = new NetworkMap(byId("map"), facts);
-  state.map.onPoint = point;
-  state.map.onDrag = drag;
-  state.map.draw();
+  beginMap(state.map);
   const kept = await (await fetch("/orders")).json();
   state.orders = kept.orders;
   state.revision = kept.revision;
