@@ -1,11 +1,11 @@
 // Emergency: a main was hit; what to shut, in which order, who loses gas, and again when a valve fails.
+import { drawFigures } from "/static/figures.js";
 import { byId, state, write } from "/static/state.js";
 
 const hit = { at: null, failed: [] };
 
 export async function emergency(x, y) {
   if (!hit.at || hit.at[0] !== x || hit.at[1] !== y) { hit.at = [x, y]; hit.failed = []; }
-  byId("emergency").hidden = false;
   try { showEmergency(await write("/emergency", { x, y, failed: hit.failed })); }
   catch (error) { byId("hit").textContent = String(error.message); }
 }
@@ -44,9 +44,22 @@ function showEmergency(answer) {
   state.map.draw();
 }
 
+function turn(mode) {
+  state.mode = mode;
+  document.body.dataset.mode = mode;
+  for (const part of document.querySelectorAll(".planning")) part.hidden = mode === "emergency";
+  byId("emergency").hidden = mode !== "emergency";
+  byId("emergency-open").hidden = mode === "emergency";
+  byId("emergency-close").hidden = mode !== "emergency";
+  byId(mode === "emergency" ? "emergency" : "map").focus();
+  state.map.marks = { work: [], zone: [], stops: [], off: [], kept: [], ghost: null, hit: [] };
+  state.map.draw();
+  if (mode === "plan") drawFigures();
+}
+
 export function beginEmergency() {
-  document.addEventListener("keydown", (event) => {
-    // One key: the first valve still open of the first ring failed to shut.
-    if (event.key === "F" && !byId("emergency").hidden && event.target.tagName !== "INPUT") byId("rings").querySelector("button")?.click();
-  });
+  byId("emergency-open").addEventListener("click", () => turn("emergency"));
+  byId("emergency-close").addEventListener("click", () => turn("plan"));
+  // One key: the first valve still open of the first ring failed to shut.
+  document.addEventListener("valve-failed", () => byId("rings").querySelector("button")?.click());
 }
