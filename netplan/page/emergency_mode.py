@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from threading import Lock
@@ -50,7 +50,7 @@ class PageHit(BaseModel):
     """Where a main was hit, how many crews come, and valves that failed to shut.
 
     Exactly one of: a place pointed at [m, working CRS], a main or service with a chainage on it [m], a street
-    and number.
+    and number. `is_new` begins a log of its own, though it may be the place of the answer before.
     """
 
     x: Annotated[float, Field(ge=-1e8, le=1e8, allow_inf_nan=False)] | None = None
@@ -60,6 +60,7 @@ class PageHit(BaseModel):
     address: Text = ""
     crews: Annotated[int, Field(ge=1, le=100)] | None = None
     failed: Annotated[tuple[Text, ...], Field(max_length=1_000)] = ()
+    is_new: bool = False
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -87,8 +88,9 @@ class _OvertakenError(Exception):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Asked:
-    """One question with its newest answer."""
+    """One question, how many were asked before it, and its newest answer."""
 
+    number: int
     place: EmergencyPlace
     hits: Hits
     request: EmergencyRequest
@@ -150,8 +152,7 @@ class EmergencyMode:
         tables = self.tables()
         place, rules = hit.place(tables.network), tables.rules.emergency
         before = self._newest
-        known = before is not None and (place == before.place or place.main in _names(before.answer))
-        earlier = before.answer if known and before is not None else None
+        earlier = None if before is None or hit.is_new or not _goes_on(before, place) else before.answer
         request = EmergencyRequest(
             place.words(), hit.crews or rules.crews, rules.location_error_m, tuple(dict.fromkeys(hit.failed))
         )
@@ -163,7 +164,8 @@ class EmergencyMode:
             revision=1 if earlier is None else earlier.revision + 1,
             log=() if earlier is None else earlier.log,
         )
-        asked = self._newest = _Asked(place, hits, request, answer)
+        number = 0 if before is None else before.number + 1
+        asked = self._newest = _Asked(number, place, hits, request, answer)
         return self._shown(asked), self._later(asked)
 
     def newest(self) -> dict[str, Any] | None:
@@ -187,7 +189,7 @@ class EmergencyMode:
                         tables, hits, request, answer, pairs=step == "two valves", check=check
                     )
                 check()
-                newest = self._newest = _Asked(asked.place, hits, request, answer)
+                newest = self._newest = replace(asked, answer=answer)
                 yield self._shown(newest)
             keep_tables(tables, self._source.cache)
         except _OvertakenError:
@@ -200,6 +202,7 @@ class EmergencyMode:
         return {
             **answer_parts(answer, METRIC),
             "crews": asked.request.crews,
+            "asked_at": asked.number,
             "hit_places": [[one.x, one.y, answer.keep_away_m] for one in answer.hits],
             "off": {
                 ring.letter: [places[name] for name in ring.ring.customers_off if name in places]
@@ -257,6 +260,7 @@ class EmergencyMode:
         return shlex.join([*words, "--out", str(folder)])
 
 
-def _names(answer: EmergencyAnswer) -> set[str]:
-    """Return the ids of all that may have been hit."""
-    return {*(hit.main_id for hit in answer.hits), *(one.service_id for one in answer.services)}
+def _goes_on(before: _Asked, place: EmergencyPlace) -> bool:
+    """Return whether a place is that of the answer before, or a pipe that may have been hit there."""
+    pipes = [hit.main_id for hit in before.answer.hits] + [one.service_id for one in before.answer.services]
+    return place == before.place or place.main in pipes

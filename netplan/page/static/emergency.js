@@ -6,7 +6,7 @@ import { byId, state, write } from "/static/state.js";
 import { showAnswer } from "/static/view_buttons.js";
 
 // The place and the valves that failed; what is shown; which ring the map shows; what was marked as shut, and when.
-export const hit = { place: null, failed: [], shown: null, ring: "A", shut: new Map(), asked: 0 };
+export const hit = { place: null, failed: [], shown: null, ring: "A", shut: new Map(), asked: 0, isNew: false };
 let stream = null;
 
 export async function emergency(x, y) { await ask({ x, y }); }
@@ -19,18 +19,20 @@ export async function ask(place, keep = false) {
   hit.asked += 1;
   const mine = hit.asked, crews = byId("hit-crews").valueAsNumber;
   try {
-    const answer = await write("/emergency", { ...place, failed: hit.failed, ...(crews >= 1 ? { crews } : {}) });
+    const answer = await write("/emergency", { ...place, failed: hit.failed, is_new: hit.isNew, ...(crews >= 1 ? { crews } : {}) });
+    hit.isNew = false;
     if (mine === hit.asked) show(answer, true);
-  } catch (error) { byId("hit").textContent = String(error.message); }
+  } catch (error) { byId("emergency-answer").hidden = false; byId("hit").textContent = String(error.message); }
 }
 
 function show(answer, fit = false) {
   // What follows of an older answer comes too late.
-  if (hit.shown && answer.revision < hit.shown.revision && samePlace(answer.title, hit.shown.title)) return;
+  if (hit.isNew || (hit.shown && answer.asked_at < hit.shown.asked_at)) return;
   hit.shown = answer;
   hit.failed = [...answer.failed_valves];
   if (!answer.rings.rows.some((ring) => ring.letter === hit.ring)) hit.ring = "A";
   byId("ready").replaceChildren();
+  byId("emergency-answer").hidden = false;
   showEmergency(answer);
   drawRing();
   if (!fit) return;
@@ -124,6 +126,15 @@ function placeTyped() {
   return main ? { main, at_m: Number(byId("hit-at").value.replace(",", ".")) || 0 } : hit.place;
 }
 
+function begin() {
+  Object.assign(hit, { place: null, failed: [], shown: null, ring: "A", isNew: true });
+  hit.shut.clear();
+  byId("emergency-answer").hidden = true;
+  byId("hit-typed").open = true;
+  drawRing();
+  byId("hit-address").focus();
+}
+
 async function save(event) {
   event.preventDefault();
   byId("emergency-saved").textContent = "saving";
@@ -143,6 +154,7 @@ export function beginEmergency() {
     if (place) ask(place, samePlace(place, hit.place));
     for (const id of ["hit-address", "hit-main", "hit-at"]) byId(id).value = "";
   });
+  byId("hit-new").addEventListener("click", begin);
   byId("emergency-save").addEventListener("submit", save);
   byId("emergency-name").value = `emergency ${new Date().toISOString().slice(0, 16).replace("T", " ").replace(":", "")}`;
   document.addEventListener("valve-failed", keyedValve);
