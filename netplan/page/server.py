@@ -22,13 +22,13 @@ from starlette.routing import Route
 from netplan.core.errors import NetplanError
 from netplan.network.model import Network
 from netplan.page.access import COOKIE, Access, GuardedApp
-from netplan.page.emergency_mode import EmergencyMode, PageHit
+from netplan.page.emergency_mode import EmergencyMode
+from netplan.page.emergency_routes import EmergencyRoutes
 from netplan.page.map_tiles import FARTHEST_IN, UNITS, MapTiles
 from netplan.page.nearest_main import main_at
 from netplan.page.page_orders import PageOrders, equal_command
 from netplan.page.planning_worker import NetworkSource, PlanningWorker, StageAnswer
 from netplan.page.street_search import found_by_name
-from netplan.readers import read_mapping, read_network
 from netplan.rules import read_rules
 
 __all__ = ["PageServer"]
@@ -64,17 +64,15 @@ class PageServer:
 
     def __post_init__(self) -> None:
         self.tiles = MapTiles(self.network)
-        self._hits = EmergencyMode(self._with_every_pipe(), read_rules(self.source.rules))
+        mode = EmergencyMode(self.source, self.network, read_rules(self.source.rules))
+        self._emergency = EmergencyRoutes(mode, self.plans, self._heard)
         self._streams: set[asyncio.Queue[StageAnswer]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
 
-    def _with_every_pipe(self) -> Network:
-        """Return the network in which pipes that planning sets aside carry gas: in an emergency they do."""
-        if not len(self.network.set_aside):
-            return self.network
-        mapping = None if self.source.mapping is None else read_mapping(self.source.mapping)
-        return read_network(self.source.network, mapping=mapping, cache=self.source.cache, keep_pipes=True)
+    def _heard(self) -> None:
+        """Note that somebody asks."""
+        self.last_asked_s = time.monotonic()
 
     def app(self) -> GuardedApp:
         """Return the application."""
@@ -86,7 +84,7 @@ class PageServer:
             Route("/tiles/{zoom:int}/{column:int}/{row:int}", self._tile),
             Route("/main", self._main),
             Route("/search", self._search),
-            Route("/emergency", self._emergency, methods=["POST"]),
+            *self._emergency.routes(),
             Route("/orders", self._orders, methods=["GET", "POST"]),
             Route("/answers", self._answers),
             Route("/plans", self._save, methods=["POST"]),
@@ -179,19 +177,6 @@ class PageServer:
     async def _search(self, request: Request) -> Response:
         text = request.query_params.get("text", "")[:200]
         return JSONResponse(await asyncio.to_thread(found_by_name, self.network, text))
-
-    async def _emergency(self, request: Request) -> Response:
-        """Answer what to shut round a place that was hit: no order and no price in the way."""
-        try:
-            asked = PageHit.model_validate(await _json(request))
-        except ValidationError as error:
-            first = error.errors(include_url=False, include_context=False)[0]
-            return PlainTextResponse(f"{'.'.join(map(str, first['loc']))}: {first['msg']}", status_code=422)
-        try:
-            answer = await asyncio.to_thread(self._hits.answer, asked)
-        except NetplanError as error:
-            return PlainTextResponse(str(error), status_code=422)
-        return JSONResponse(answer)
 
     async def _orders(self, request: Request) -> Response:
         """Take new orders as the next revision; the worker gives up the older one."""

@@ -4,49 +4,24 @@ from __future__ import annotations
 
 import json
 import shlex
-import signal
 import subprocess
 import sys
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from netplan.cli.sample import sample_network
 from tests.support.browser import chromium
-
-WAIT_MS = 120_000
-
-
-@dataclass
-class Served:
-    """A running page: its address with the token, and where it saves."""
-
-    url: str
-    folder: Path
-
-    @property
-    def origin(self) -> str:
-        return self.url.split("/#")[0]
+from tests.support.served_page import WAIT_MS, Served, serving
 
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    folder = tmp_path_factory.mktemp("served")
-    line = [sys.executable, "-m", "netplan", "serve", str(sample_network()), "--no-open", "--port", "0"]
-    line += ["--plans", str(folder / "plans"), "--cache", str(folder / "cache")]
-    with subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:
-        assert running.stdout is not None
-        url = running.stdout.readline().strip()
-        yield Served(url, folder)
-        running.send_signal(signal.SIGINT)
-        assert running.wait(timeout=30) == 0
-        assert running.stderr is not None
-        assert running.stderr.read() == ""
+    with serving(str(sample_network()), tmp_path_factory.mktemp("served")) as running:
+        yield running
 
 
 def _figures(page: Any) -> dict[str, str]:

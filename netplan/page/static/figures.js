@@ -1,5 +1,6 @@
 // Three people's figures, the options by what differs, the stops and who is off; each against the pinned option.
 import { byId, cell, state } from "/static/state.js";
+import { drawKept } from "/static/kept_customers.js";
 import { changed } from "/static/orders.js";
 
 const NAMES = {
@@ -15,13 +16,11 @@ function written(value) {
 }
 
 export function drawFigures() {
-  const rows = byId("figures").querySelector("tbody"), option = state.shown[state.chosen];
-  rows.replaceChildren();
+  const option = state.shown[state.chosen];
   for (const who of ["planner", "notices", "engineer"]) {
-    if (!option) break;
-    const head = document.createElement("tr");
-    cell(head, NAMES[who], "th").colSpan = 4;
-    rows.append(head);
+    const rows = byId("figures").querySelector(`[data-who="${who}"] tbody`);
+    rows.replaceChildren();
+    if (!option) continue;
     for (const [name, figure] of Object.entries(option[who])) {
       const row = document.createElement("tr");
       row.className = state.stale ? "stale" : "";
@@ -69,6 +68,7 @@ export function drawFigures() {
     cell(row, address);
     off.append(row);
   }
+  drawKept(option);
   drawMarks(option);
 }
 
@@ -83,7 +83,7 @@ function difference(one, first) {
 
 async function drawMarks(option) {
   const { map } = state;
-  if (!map) return;
+  if (!map || state.mode === "emergency") return;
   map.marks.stops = option ? option.stops : [];
   map.marks.zone = option ? option.zone : [];
   map.marks.off = option ? option.off : [];

@@ -4,9 +4,7 @@ import { changed } from "/static/orders.js";
 import { emergency } from "/static/emergency.js";
 
 export async function point(x, y, reach) {
-  if (byId("emergency-mode").checked) { await emergency(x, y); return; }
-  byId("emergency").hidden = true;
-  state.map.marks.hit = [];
+  if (state.mode === "emergency") { await emergency(x, y); return; }
   const found = await (await fetch(`/main?x=${x}&y=${y}&reach=${reach}`)).json();
   if (!found) { byId("map-say").textContent = "no main there"; return; }
   byId("map-say").textContent = `${found.main_id} ${found.street}, ${found.material} ${found.od_mm} mm, at ${found.chainage_m} m`;
@@ -17,6 +15,7 @@ export async function point(x, y, reach) {
 
 export function drag(phase, px, py) {
   // A stop is taken hold of, a ghost of it runs along the mains, and letting go is an order.
+  if (state.mode === "emergency") return false;
   const { map } = state, option = state.shown[state.chosen];
   if (phase === "begin") {
     const near = option && option.stops.find((stop) => Math.hypot(...map.toScreen(stop.x, stop.y).map((at, axis) => at - [px, py][axis])) < 14);

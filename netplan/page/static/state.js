@@ -2,7 +2,7 @@
 export const byId = (id) => document.getElementById(id);
 export const state = {
   csrf: "", revision: 0, orders: empty(), before: [], shown: [], chosen: 0, pinned: null, stale: true, sending: false,
-  shownRevision: 0, work: [], ghost: null, map: null,
+  shownRevision: 0, work: [], ghost: null, map: null, mode: "plan",
 };
 
 function empty() {
