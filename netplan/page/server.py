@@ -198,7 +198,7 @@ class PageServer:
             self.answers.clear()
             if self._worker is not None and self.orders.work:
                 self._worker.ask(self.revision, self.orders)
-                self._warming = asyncio.create_task(self._map.warm())
+                self._placing = asyncio.create_task(self._map.warm())
         return JSONResponse({"revision": self.revision, "orders": self.orders.model_dump(mode="json")})
 
     async def _answers(self, _: Request) -> Response:
