@@ -17,8 +17,10 @@ export function hear(answer) {
   if (answer.stage === "done" && state.shown.length) byId("state").textContent = "all of it worked out";
   if (answer.stage === "replaced") { byId("state").textContent = answer.words; return; }
   state.stale = state.sending;
-  document.body.dataset.stage = answer.stage;
+  const { dataset } = document.body, isSame = dataset.revision === String(answer.revision);
+  dataset.stage = answer.stage;
+  dataset.stages = isSame ? `${dataset.stages} ${answer.stage}` : answer.stage;
   state.shownRevision = answer.revision;
-  document.body.dataset.revision = String(answer.revision);
+  dataset.revision = String(answer.revision);
   drawFigures();
 }
