@@ -7,6 +7,7 @@ import shlex
 import sys
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -25,12 +26,13 @@ from netplan.page.save_plan import save_orders
 from netplan.page.session_file import PlanningSession, read_session
 from netplan.page.session_model import MOST_NOTES
 from netplan.page.stage_figures import figures_of_option
+from netplan.planfile.plan_json import plan_to_json
 from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import default_rules
 
-WORKS = (("M0142", 150.0, 154.0), ("M0048", 85.0, 89.0))
+WORKS = (("M0142", 150.0, 154.0, None), ("M0048", 85.0, 89.0, None), ("M0048", 85.0, 89.0, 9.0))
 MOST_WHOLE = 1
 """Random orders that are planned and saved in full by page and by command; all others as far as the request."""
 
@@ -144,9 +146,12 @@ def test_the_last_answer_is_the_plan_whatever_was_ordered_before(network: Any) -
     rules = default_rules()
     stages = PlanningStages(network, rules)
     stages.warm_up(lambda: None)
-    for main_id, from_m, to_m in WORKS:
+    for main_id, from_m, to_m, air_temp_c in WORKS:
         orders = PageOrders(
-            work=(PageWork(main_id=main_id, from_m=from_m, to_m=to_m),), options=3, start="2027-03-09T07:00"
+            work=(PageWork(main_id=main_id, from_m=from_m, to_m=to_m),),
+            options=2,
+            start="2027-03-09T07:00",
+            air_temp_c=air_temp_c,
         )
         answers: list[tuple[str, dict[str, Any]]] = []
 
@@ -167,6 +172,7 @@ def test_the_last_answer_is_the_plan_whatever_was_ordered_before(network: Any) -
         last = answers[-1][1]["options"]
         assert [{key: one[key] for key in one if key != "words"} for one in last] == told
         assert answers[-1][1]["orders"] == list(plan.conditions.orders)
+        _require_figures_of_plan(last[0], json.loads(plan_to_json(plan)))
         # A bound is never above what it bounds, and what was solved first stays as it was.
         bound, best = answers[0][1], told[0]
         assert bound["planner"]["burden"]["value"] <= best["planner"]["burden"]["value"]
@@ -180,6 +186,41 @@ def test_the_last_answer_is_the_plan_whatever_was_ordered_before(network: Any) -
             assert [stop["id"] for stop in early["stops"]] == [stop["id"] for stop in late["stops"]]
             assert early["zone"] == late["zone"]
             assert early["off"] == late["off"]
+
+
+def _require_figures_of_plan(shown: dict[str, Any], plan: dict[str, Any]) -> None:
+    """Check the figures of the best option against plan.json, read by hand."""
+    best, needs = plan["options"][0], plan["rules"]["pressure"]
+    off = [one for one in best["customers"] if one["effect"] == "off"]
+    kept = [one for one in best["customers"] if one["effect"] == "kept"]
+    days, priority_days = (
+        plan["rules"]["notice"]["lead_days"],
+        plan["rules"]["notice"]["lead_days"]["priority"],
+    )
+    lead = max(max(days[one["category"]], priority_days * bool(one["priority"])) for one in (*off, *kept))
+    least_mbar = best["pressures"]["after"]["least_mbar"]
+    standby = {name for fallback in best["fallback"] for name in fallback["standby"]}
+    expected = {
+        ("planner", "stops"): len(best["stops"]),
+        ("planner", "excavations"): len(best["excavations"]),
+        ("planner", "burden"): best["burden"],
+        ("planner", "gap"): best["proof"]["gap"],
+        ("notices", "meters_off"): sum(one["meters"] for one in off),
+        ("notices", "meters_kept"): sum(one["meters"] for one in kept),
+        ("notices", "standby"): len(standby - {one["id"] for one in off}),
+        ("notices", "priority"): sum(bool(one["priority"]) for one in off),
+        ("notices", "calls_due"): (date(2027, 3, 9) - timedelta(days=lead)).isoformat(),
+        ("engineer", "flow_m3h"): pytest.approx(sum(one["flow_m3h"] for one in best["bypasses"]), abs=1e-3),
+        ("engineer", "bores_mm"): [one["bore_mm"] for one in best["bypasses"]],
+        ("engineer", "least_mbar"): least_mbar,
+        ("engineer", "margin_mbar"): pytest.approx(
+            least_mbar - needs["minimum_mbar"] - needs["margin_mbar"], abs=1e-3
+        ),
+        ("engineer", "worst_inlet"): best["pressures"]["after"]["at"],
+    }
+    told = {(who, name): shown[who][name]["value"] for who, name in expected}
+    assert told == expected
+    assert shown["planner"]["burden"]["label"] == ("proven" if best["proof"]["optimal"] else "solved")
 
 
 ORDERS = PageOrders(
