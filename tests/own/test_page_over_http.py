@@ -79,7 +79,7 @@ def test_a_killed_planner_is_replaced_and_says_so(served: Served, client: PageCl
     os.kill(old, signal.SIGKILL)
     said = client.wait(revision, "replaced")
     assert "runs again" in said.data["words"]
-    client.wait(revision, "options", such=lambda one: one.at_s > said.at_s)
+    client.wait(revision, "options", such=lambda one: one.at_s > said.at_s, within_s=40.0)
     assert _planner(served.pid) != old
 
 
