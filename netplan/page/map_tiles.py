@@ -25,8 +25,8 @@ UNITS: Final = 4096
 """Whole numbers to the side of a tile (own) [-]."""
 MARGIN: Final = 0.02
 """Share of its side by which a tile reaches beyond itself (own) [-]."""
-PIXELS: Final = 512
-"""Points to the side of a tile that a screen can tell apart (own): finer detail is left out [-]."""
+PIXELS: Final = 256
+"""Points to the side of a tile that far out, where lines lie close, can be told apart (own) [-]."""
 FARTHEST_IN: Final = 14
 """Highest zoom (own) [-]."""
 CELLS: Final = 9
@@ -106,6 +106,12 @@ class MapTiles:
         kind[pipes.n_mains :] = SERVICE
         return self._found_by_cells(np.hstack([pipes.coords_m[first], pipes.coords_m[first + 1]]), kind[pipe])
 
+    @cached_property
+    def _mains(self) -> tuple[Floats, NDArray[np.uint8]]:
+        """Ends and kinds of the straight parts of mains: services are too small to be seen far out."""
+        own = self._straight.kind != SERVICE
+        return self._straight.ends_m[own], self._straight.kind[own]
+
     def tile(self, zoom: int, column: int, row: int) -> TileLines:
         """Return the lines of a tile; none outside the network.
 
@@ -123,10 +129,9 @@ class MapTiles:
             north_m + MARGIN * side_m,
         )
         lines = self._straight
-        rows = _within(lines, box, self)
-        if len(rows) > DIRECT:
+        if _count_at_most(lines, box, self) > DIRECT:
             lines = self._level(zoom)
-            rows = _within(lines, box, self)
+        rows = _within(lines, box, self)
         ends = lines.ends_m[rows]
         scale = UNITS / side_m
         drawn = np.empty_like(ends)
@@ -138,11 +143,11 @@ class MapTiles:
         """Return the lines as a zoom can show them: on the points it tells apart, each once."""
         if zoom not in self._levels:
             step_m = self.extent_m / 2**zoom / PIXELS
-            lines = self._straight
+            ends_m, kind = self._mains
             origin = np.array([self.west_m, self.north_m] * 2)
-            points = np.rint((lines.ends_m - origin) / step_m).astype(np.int64)
-            moved = (points[:, :2] != points[:, 2:]).any(axis=1) & (lines.kind != SERVICE)
-            points, kind = points[moved], lines.kind[moved]
+            points = np.rint((ends_m - origin) / step_m).astype(np.int64)
+            moved = (points[:, :2] != points[:, 2:]).any(axis=1)
+            points, kind = points[moved], kind[moved]
             span = 1 << 22
             one, two = points[:, 0] * span + points[:, 1], points[:, 2] * span + points[:, 3]
             low, high = np.minimum(one, two), np.maximum(one, two)
@@ -180,12 +185,23 @@ class MapTiles:
         return np.arange(x[0], x[1] + 1), np.arange(y[0], y[1] + 1)
 
 
+def _count_at_most(lines: _Lines, box: tuple[float, float, float, float], tiles: MapTiles) -> int:
+    """Return how many lines the cells of a box hold, those in several counted as often."""
+    columns, rows = tiles.cells_of(box)
+    first = np.searchsorted(lines.cell, rows * 2**CELLS + columns[0], "left")
+    return int((np.searchsorted(lines.cell, rows * 2**CELLS + columns[-1], "right") - first).sum())
+
+
 def _within(lines: _Lines, box: tuple[float, float, float, float], tiles: MapTiles) -> Ints:
     """Return the rows of the lines whose box meets another, ascending."""
     columns, rows = tiles.cells_of(box)
     first = np.searchsorted(lines.cell, rows * 2**CELLS + columns[0], "left")
     last = np.searchsorted(lines.cell, rows * 2**CELLS + columns[-1], "right")
-    found = np.unique(np.concatenate([lines.row[a:b] for a, b in zip(first, last, strict=True)]))
+    # Marked, not np.unique: that hashes whole numbers, which takes ten times as long for a city.
+    marked = np.zeros(len(lines.kind), dtype=np.bool_)
+    for a, b in zip(first.tolist(), last.tolist(), strict=True):
+        marked[lines.row[a:b]] = True
+    found = np.flatnonzero(marked)
     ends = lines.ends_m[found]
     meets: Flags = (
         (np.minimum(ends[:, 0], ends[:, 2]) <= box[2])

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import json
 import re
 from pathlib import Path
 from typing import Final
 
 from netplan.core.errors import BadInputError, quoted
 from netplan.network.model import Network
+from netplan.outputs.keep_out_file import KEEP_OUT_FILE, keep_out_text
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.plan_folder import write_plan_folder
-from netplan.page.page_orders import KEEP_OUT_FILE, PageOrders, request_of
+from netplan.page.page_orders import PageOrders, areas_of, request_of
 from netplan.page.planning_worker import NetworkSource
 from netplan.planning.make_plan import make_plan
 from netplan.rules import read_rules
@@ -48,16 +48,7 @@ def save_orders(network: Network, source: NetworkSource, orders: PageOrders, pla
     result = make_plan(
         request_of(orders, network, read_rules(source.rules), options=ALL_OPTIONS, weather=True)
     )
-    write_plan_folder(result, target.out, target=target)
-    if orders.keep_out:
-        features = [
-            {
-                "type": "Feature",
-                "properties": {},
-                "geometry": {"type": "Polygon", "coordinates": [[*ring, ring[0]]]},
-            }
-            for ring in orders.keep_out
-        ]
-        text = json.dumps({"type": "FeatureCollection", "features": features})
-        (target.out / KEEP_OUT_FILE).write_text(text + "\n", encoding="utf-8")
+    areas = areas_of(orders)
+    more_files = {KEEP_OUT_FILE: keep_out_text(areas)} if areas else {}
+    write_plan_folder(result, target.out, target=target, more_files=more_files)
     return target.out

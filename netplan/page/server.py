@@ -25,6 +25,7 @@ from netplan.network.model import Network
 from netplan.page.access import CSRF_HEADER, Access, GuardedApp, cookie_name
 from netplan.page.emergency_mode import EmergencyMode
 from netplan.page.emergency_routes import EmergencyRoutes
+from netplan.page.map_routes import MapRoutes
 from netplan.page.map_tiles import FARTHEST_IN, UNITS, MapTiles
 from netplan.page.nearest_main import main_at
 from netplan.page.page_orders import PageOrders, equal_command
@@ -67,6 +68,7 @@ class PageServer:
         self.tiles = MapTiles(self.network)
         mode = EmergencyMode(self.source, self.network, read_rules(self.source.rules))
         self._emergency = EmergencyRoutes(mode, self.plans, self._heard)
+        self._map = MapRoutes(self.network, read_rules(self.source.rules), self.tiles, lambda: self.orders)
         self._streams: set[asyncio.Queue[StageAnswer]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
@@ -84,6 +86,7 @@ class PageServer:
             Route("/network", self._network),
             Route("/tiles/{zoom:int}/{column:int}/{row:int}", self._tile),
             Route("/main", self._main),
+            *self._map.routes(),
             Route("/search", self._search),
             *self._emergency.routes(),
             Route("/orders", self._orders, methods=["GET", "POST"]),
@@ -98,6 +101,7 @@ class PageServer:
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
         self._loop = asyncio.get_running_loop()
         self._worker = PlanningWorker(self.source, self._hear)
+        self._warming = asyncio.create_task(asyncio.to_thread(self.tiles.tile, 0, 0, 0))
         try:
             yield
         finally:
@@ -157,6 +161,7 @@ class PageServer:
                 "extent_m": tiles.extent_m,
                 "units": UNITS,
                 "farthest_in": FARTHEST_IN,
+                "marks_zoom": self._map.marks.zoom,
                 "stations": [
                     [float(network.nodes.x_m[node]), float(network.nodes.y_m[node]), network.stations.id[row]]
                     for row, node in enumerate(network.stations.node.tolist())
@@ -200,6 +205,7 @@ class PageServer:
             self.answers.clear()
             if self._worker is not None and self.orders.work:
                 self._worker.ask(self.revision, self.orders)
+                self._placing = asyncio.create_task(self._map.warm())
         return JSONResponse({"revision": self.revision, "orders": self.orders.model_dump(mode="json")})
 
     async def _answers(self, _: Request) -> Response:

@@ -332,9 +332,14 @@ class StagingRules(RulesTable):
 
 
 class PageRules(RulesTable):
-    """The planning page: it ends after ``idle_hours`` without a request [h]."""
+    """The planning page.
+
+    It ends after ``idle_hours`` without a request [h]; a drawn area or a street makes at most
+    ``work_lengths`` lengths of main the work [-].
+    """
 
     idle_hours: Annotated[Number, Field(gt=0, le=168)] = 4.0
+    work_lengths: Annotated[Whole, Field(ge=1, le=200)] = 60
 
 
 class BadDataRules(RulesTable):
