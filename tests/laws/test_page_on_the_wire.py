@@ -9,6 +9,7 @@ import urllib.request
 from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -63,7 +64,8 @@ def test_the_cookie_stays_with_the_page(inside: LetIn) -> None:
 def test_the_token_is_good_once_on_the_wire(served: Served, inside: LetIn) -> None:
     token = served.url.split("/#")[1]
     assert inside.ask("/session", {"token": token})[0] == 403
-    for wrong in ({"token": "\ud800"}, {"token": None}, {}, [], 7):
+    others: tuple[Any, ...] = ({"token": "\ud800"}, {"token": None}, {}, [], 7)
+    for wrong in others:
         assert inside.ask("/session", wrong)[0] == 403
     assert inside.ask("/session")[0] == 200
     # Who has the cookie alone learns nothing to write with.
