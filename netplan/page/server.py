@@ -72,6 +72,7 @@ class PageServer:
         self._streams: set[asyncio.Queue[StageAnswer]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
+        self._warming: asyncio.Task[Any] | None = None
 
     def _heard(self) -> None:
         """Note that somebody asks."""

@@ -177,10 +177,12 @@ def test_the_map_goes_by_keyboard_as_well(room: Room) -> None:
     page = room.page
     _press(page, "Escape", "n", "m")
     assert _focus(page) == "map"
-    assert page.is_visible("#crosshair")
-    before = page.get_attribute("#map", "data-painted")
-    _press(page, "ArrowRight", "+", "-")
-    _until(page, "was => document.getElementById('map').dataset.painted !== was", before)
+    _until(page, "document.getElementById('map').dataset.drawn === 'yes'")
+    before = page.screenshot(clip=page.query_selector("#map").bounding_box())
+    _press(page, "ArrowRight", "+", "+")
+    _until(page, "document.getElementById('map').dataset.drawn === 'yes'")
+    page.wait_for_timeout(50)
+    assert page.screenshot(clip=page.query_selector("#map").bounding_box()) != before
 
 
 def test_a_telephone_is_wide_enough(room: Room) -> None:

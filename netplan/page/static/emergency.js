@@ -107,8 +107,9 @@ async function turn(mode) {
   for (const part of document.querySelectorAll(".planning")) part.hidden = is;
   byId("emergency").hidden = byId("emergency-close").hidden = !is;
   byId("emergency-open").hidden = is;
-  byId("map-say").textContent = "";
   if (stream) stream.close();
+  document.dispatchEvent(new Event("mode"));
+  byId("map-say").textContent = "";
   drawRing();
   if (is) {
     byId("emergency").focus();
