@@ -1,4 +1,4 @@
-"""The areas that no stop may be dug in, by order, as a file of the plan folder: the equal command reads it."""
+"""The areas kept out of by order, as a file of the plan folder: the equal command reads it."""
 
 from __future__ import annotations
 

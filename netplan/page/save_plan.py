@@ -16,10 +16,23 @@ from netplan.page.planning_worker import NetworkSource
 from netplan.planning.make_plan import make_plan
 from netplan.rules import read_rules
 
-__all__ = ["save_orders"]
+__all__ = ["checked_name", "save_orders"]
 
 NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,60}")
 ALL_OPTIONS: Final = 50
+
+
+def checked_name(name: str) -> str:
+    """Return a name of a plan or session that is fit for a file.
+
+    Raises
+    ------
+    BadInputError
+        When it is not.
+    """
+    if not NAME.fullmatch(name):
+        raise BadInputError(f"name: {quoted(name)} is none; write letters, digits, blanks, - and _")
+    return name
 
 
 def save_orders(network: Network, source: NetworkSource, orders: PageOrders, plans: Path, name: str) -> Path:
@@ -42,9 +55,7 @@ def save_orders(network: Network, source: NetworkSource, orders: PageOrders, pla
     NoPlanError
         When there is no plan.
     """
-    if not NAME.fullmatch(name):
-        raise BadInputError(f"name: {quoted(name)} is none; write letters, digits, blanks, - and _")
-    target = check_target(plans / name, overwrite=False)
+    target = check_target(plans / checked_name(name), overwrite=False)
     result = make_plan(
         request_of(orders, network, read_rules(source.rules), options=ALL_OPTIONS, weather=True)
     )

@@ -30,6 +30,8 @@ from netplan.page.map_tiles import FARTHEST_IN, UNITS, MapTiles
 from netplan.page.nearest_main import main_at
 from netplan.page.page_orders import PageOrders, equal_command
 from netplan.page.planning_worker import NetworkSource, PlanningWorker, StageAnswer
+from netplan.page.session_file import PlanningSession
+from netplan.page.session_routes import SessionRoutes
 from netplan.page.street_search import found_by_name
 from netplan.rules import read_rules
 
@@ -69,6 +71,8 @@ class PageServer:
         mode = EmergencyMode(self.source, self.network, read_rules(self.source.rules))
         self._emergency = EmergencyRoutes(mode, self.plans, self._heard)
         self._map = MapRoutes(self.network, read_rules(self.source.rules), self.tiles, lambda: self.orders)
+        session = PlanningSession(self.network, read_rules(self.source.rules), self.plans)
+        self._session_routes = SessionRoutes(session, lambda: self.orders, self._option, self._give)
         self._streams: set[asyncio.Queue[StageAnswer]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
@@ -93,6 +97,7 @@ class PageServer:
             Route("/orders", self._orders, methods=["GET", "POST"]),
             Route("/answers", self._answers),
             Route("/plans", self._save, methods=["POST"]),
+            *self._session_routes.routes(),
         ]
         return GuardedApp(
             Starlette(routes=routes, lifespan=self._lifespan), self.access, self.port, self._heard
@@ -117,6 +122,9 @@ class PageServer:
         if answer.revision != self.revision:
             return
         if answer.stage != "progress":
+            # Of the answers with options the newest alone counts: a page that comes later needs no other.
+            if "options" in answer.data:
+                self.answers = [one for one in self.answers if "options" not in one.data]
             self.answers.append(answer)
         for stream in self._streams:
             stream.put_nowait(answer)
@@ -196,18 +204,34 @@ class PageServer:
         """Take new orders as the next revision; the worker gives up the older one."""
         if request.method == "POST":
             try:
-                self.orders = PageOrders.model_validate(await _json(request))
+                given = PageOrders.model_validate(await _json(request))
             except ValidationError as error:
                 first = error.errors(include_url=False, include_context=False)[0]
                 return PlainTextResponse(
                     f"{'.'.join(map(str, first['loc']))}: {first['msg']}", status_code=422
                 )
-            self.revision += 1
-            self.answers.clear()
-            if self._worker is not None and self.orders.work:
-                self._worker.ask(self.revision, self.orders)
-                self._placing = asyncio.create_task(self._map.warm())
+            self._give(given)
         return JSONResponse({"revision": self.revision, "orders": self.orders.model_dump(mode="json")})
+
+    def _give(self, orders: PageOrders) -> int:
+        """Take orders as the next revision, and return its number."""
+        self.orders = orders
+        self.revision += 1
+        self.answers.clear()
+        if self._worker is not None and orders.work:
+            self._worker.ask(self.revision, orders)
+            self._placing = asyncio.create_task(self._map.warm())
+        return self.revision
+
+    def _option(self, rank: int) -> dict[str, Any] | None:
+        """Return the option of a rank as it was answered last."""
+        options = (
+            option
+            for answer in self.answers
+            for option in answer.data.get("options", ())
+            if option["rank"] == rank
+        )
+        return next(options, None)
 
     async def _answers(self, _: Request) -> Response:
         """Stream the answers to the newest orders, as server-sent events."""

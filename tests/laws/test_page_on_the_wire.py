@@ -20,7 +20,7 @@ from netplan.page.run_server import run_server
 from netplan.page.server import PageServer
 from netplan.readers import read_network, write_layers
 from tests.aside_towns import WORK, aside_layers
-from tests.support.page_client import LetIn, raw_answer
+from tests.support.let_in import LetIn, raw_answer
 from tests.support.served_page import Served, serving
 
 NOTE = "planted-note-7f3a"

@@ -30,7 +30,7 @@ def _figures(page: Any) -> dict[str, str]:
 
 
 def _wait(page: Any, stage: str, revision: int) -> None:
-    page.wait_for_selector(f'body[data-stage="{stage}"][data-revision="{revision}"]', timeout=WAIT_MS)
+    page.wait_for_selector(f'body[data-stages~="{stage}"][data-revision="{revision}"]', timeout=WAIT_MS)
 
 
 def test_a_planner_works_on_the_page(served: Served) -> None:

@@ -1,7 +1,7 @@
 // What changes on the page is said once it has stood still: progress that runs through is not read out.
 import { byId } from "/static/state.js";
 
-const QUIET_MS = 900, HEARD = ["state", "map-say", "saved", "found", "hit", "not-solved", "emergency-saved"];
+const QUIET_MS = 900, HEARD = ["state", "map-say", "saved", "session-said", "note-said", "found", "hit", "not-solved", "emergency-saved"];
 
 export function say(words) {
   const place = byId("announce");

@@ -1,5 +1,5 @@
 // Lists are drawn anew when an answer comes: who stands in one with the keyboard stays there.
-const NAMED = ["options", "stops", "off", "kept", "work-rows", "order-list", "found", "rings", "hit-mains", "failed"];
+const NAMED = ["options", "stops", "off", "kept", "work-rows", "order-list", "pinned", "note-list", "found", "rings", "hit-mains", "failed"];
 // What had the focus, and where the Tab key was just taking it: leaving a field may be what draws its list anew.
 let last = null, step = 0;
 

@@ -2,18 +2,19 @@
 import { beginAnnouncing } from "/static/announcing.js";
 import { hear } from "/static/answers.js";
 import { beginEmergency } from "/static/emergency.js";
-import { beginFigures } from "/static/figures.js";
 import { beginFinding } from "/static/finding.js";
 import { beginKeepFocus } from "/static/keep_focus.js";
 import { beginKeys } from "/static/keys.js";
 import { NetworkMap } from "/static/map.js";
 import { beginMap } from "/static/map_tools.js";
+import { beginNotes } from "/static/notes.js";
 import { beginOrders, drawOrders } from "/static/orders.js";
+import { beginPinned } from "/static/pinned.js";
 import { beginSaving } from "/static/saving.js";
 import { byId, letIn, state } from "/static/state.js";
 import { beginViewButtons } from "/static/view_buttons.js";
 
-const STARTS = [beginOrders, beginFigures, beginFinding, beginSaving, beginEmergency, beginKeepFocus, beginAnnouncing, beginViewButtons, beginKeys];
+const STARTS = [beginOrders, beginPinned, beginNotes, beginFinding, beginSaving, beginEmergency, beginKeepFocus, beginAnnouncing, beginViewButtons, beginKeys];
 
 async function begin() {
   state.csrf = await letIn();

@@ -1,7 +1,7 @@
 // What the page knows, and how it speaks with its server. Text from data is never markup.
 export const byId = (id) => document.getElementById(id);
 export const state = {
-  csrf: "", revision: 0, orders: empty(), before: [], shown: [], chosen: 0, pinned: null, stale: true, sending: false,
+  csrf: "", revision: 0, orders: empty(), before: [], undone: [], shown: [], chosen: 0, done: false, stale: true, sending: false,
   shownRevision: 0, work: [], ghost: null, map: null, mode: "plan",
 };
 
