@@ -40,7 +40,7 @@ class EmergencyRoutes:
     plans : Path
         Folder that answers are saved in.
     heard : callable
-        Called when anybody asks or listens: the server is not idle.
+        Called while anybody listens: an open emergency is not idle.
     """
 
     def __init__(self, mode: EmergencyMode, plans: Path, heard: Callable[[], None]) -> None:
@@ -59,7 +59,6 @@ class EmergencyRoutes:
 
     async def _begin(self, _: Request) -> Response:
         """Say what governs at once, and have the tables ready before the first place is given."""
-        self._heard()
         self._start(self._warm())
         return JSONResponse(self._mode.beginning())
 
@@ -73,7 +72,6 @@ class EmergencyRoutes:
 
     async def _ask(self, request: Request) -> Response:
         """Answer what to shut round a place that was hit: no order and no price in the way."""
-        self._heard()
         asked = await _read(request, PageHit)
         if isinstance(asked, Response):
             return asked
@@ -111,7 +109,6 @@ class EmergencyRoutes:
         return StreamingResponse(events(), media_type="text/event-stream")
 
     async def _save(self, request: Request) -> Response:
-        self._heard()
         given = await _read(request, SavedName)
         if isinstance(given, Response):
             return given

@@ -24,6 +24,7 @@ from netplan.page.drawn_areas import (
 )
 from netplan.page.map_marks import MapMarks
 from netplan.page.map_tiles import MapTiles
+from netplan.page.nearest_main import main_named
 from netplan.page.page_orders import PageOrders
 from netplan.page.stop_places import StopPlaces
 from netplan.rules import Rules
@@ -60,6 +61,7 @@ class MapRoutes:
         return [
             Route("/marks/{column:int}/{row:int}", self._marks),
             Route("/areas", self._areas),
+            Route("/main-line", self._main_line),
             Route("/stops-near", self._stops_near),
             Route("/stop-at", self._stop_at),
             Route("/street-work", self._street_work),
@@ -73,6 +75,11 @@ class MapRoutes:
             return PlainTextResponse("no such tile", status_code=404)
         found = await asyncio.to_thread(self.marks.tile, column, row)
         return JSONResponse(found, headers={"cache-control": "private, max-age=3600"})
+
+    async def _main_line(self, request: Request) -> Response:
+        """Answer the course of a main by its id."""
+        name = request.query_params.get("main", "")[:LONGEST_NAME]
+        return JSONResponse(await asyncio.to_thread(main_named, self._network, name))
 
     async def _areas(self, request: Request) -> Response:
         """Answer the keep-out areas: on record in a box, and ordered, in the order of the orders."""

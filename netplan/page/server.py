@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import math
 import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -21,7 +22,7 @@ from starlette.routing import Route
 
 from netplan.core.errors import NetplanError
 from netplan.network.model import Network
-from netplan.page.access import COOKIE, Access, GuardedApp
+from netplan.page.access import CSRF_HEADER, Access, GuardedApp, cookie_name
 from netplan.page.emergency_mode import EmergencyMode
 from netplan.page.emergency_routes import EmergencyRoutes
 from netplan.page.map_routes import MapRoutes
@@ -75,6 +76,7 @@ class PageServer:
         self._streams: set[asyncio.Queue[StageAnswer]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
+        self._warming: asyncio.Task[Any] | None = None
 
     def _heard(self) -> None:
         """Note that somebody asks."""
@@ -97,7 +99,9 @@ class PageServer:
             Route("/plans", self._save, methods=["POST"]),
             *self._session_routes.routes(),
         ]
-        return GuardedApp(Starlette(routes=routes, lifespan=self._lifespan), self.access, self.port)
+        return GuardedApp(
+            Starlette(routes=routes, lifespan=self._lifespan), self.access, self.port, self._heard
+        )
 
     @asynccontextmanager
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
@@ -136,18 +140,22 @@ class PageServer:
         return Response(_read(name), media_type=kind)
 
     async def _session(self, request: Request) -> Response:
-        """Exchange the token for a cookie; tell a page that was let in what it writes with."""
+        """Exchange the token for a cookie and the key that the page writes with; say whether both still hold.
+
+        The key is told once: who has the cookie alone, from the jar that all ports share, cannot write.
+        """
         if request.method == "POST":
             given = await _json(request)
             cookie = self.access.exchange(str(given.get("token", "")) if isinstance(given, dict) else "")
             if cookie is None:
                 return PlainTextResponse("open the address that the terminal printed", status_code=403)
             response = JSONResponse({"csrf": self.access.csrf})
-            response.set_cookie(COOKIE, cookie, httponly=True, samesite="strict", path="/")
+            response.set_cookie(cookie_name(self.port), cookie, httponly=True, samesite="strict", path="/")
             return response
-        if not self.access.knows(request.cookies.get(COOKIE, "")):
+        is_known = self.access.knows(request.cookies.get(cookie_name(self.port), ""))
+        if not is_known or not self.access.may_write(request.headers.get(CSRF_HEADER, "")):
             return PlainTextResponse("open the address that the terminal printed", status_code=403)
-        return JSONResponse({"csrf": self.access.csrf})
+        return JSONResponse({})
 
     async def _network(self, _: Request) -> Response:
         tiles, network = self.tiles, self.network
@@ -172,7 +180,6 @@ class PageServer:
         )
 
     async def _tile(self, request: Request) -> Response:
-        self.last_asked_s = time.monotonic()
         zoom, column, row = (request.path_params[name] for name in ("zoom", "column", "row"))
         if zoom > FARTHEST_IN or column >= 2**zoom or row >= 2**zoom:
             return PlainTextResponse("no such tile", status_code=404)
@@ -183,6 +190,8 @@ class PageServer:
     async def _main(self, request: Request) -> Response:
         try:
             x_m, y_m, reach_m = (float(request.query_params[name]) for name in ("x", "y", "reach"))
+            if not all(map(math.isfinite, (x_m, y_m, reach_m))):
+                raise ValueError
         except (KeyError, ValueError):
             return PlainTextResponse("give x, y and reach", status_code=400)
         return JSONResponse(await asyncio.to_thread(main_at, self.network, x_m, y_m, min(reach_m, 500.0)))
@@ -193,7 +202,6 @@ class PageServer:
 
     async def _orders(self, request: Request) -> Response:
         """Take new orders as the next revision; the worker gives up the older one."""
-        self.last_asked_s = time.monotonic()
         if request.method == "POST":
             try:
                 given = PageOrders.model_validate(await _json(request))

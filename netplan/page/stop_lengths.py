@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -41,6 +41,8 @@ class StopLength:
         "from", "to": on which side of the chainage the zone may lie.
     words : str
         Why it is refused.
+    other_words : str
+        Where the zone may lie on one side alone: why not on the other.
     """
 
     from_m: float
@@ -48,6 +50,7 @@ class StopLength:
     methods: tuple[str, ...] = ()
     sides: tuple[str, ...] = ()
     words: str = ""
+    other_words: str = ""
 
 
 _Blocks = list[BlockedLength]
@@ -78,7 +81,7 @@ def stop_lengths(
     ways = [key for key in blocks if sides[0 if key[1] else 1]]
     free = {key: free_intervals(length_m, blocks[key]) for key in ways}
     allowed = [(low, high, key) for key in ways for low, high in free[key]]
-    feasible = _feasible(placement, allowed)
+    feasible = [_with_other_side(placement, blocks, one) for one in _feasible(placement, allowed)]
     shown = {key: blocks[key] for key in ways} or blocks
     found: list[StopLength] = []
     at_m = 0.0
@@ -113,6 +116,21 @@ def _feasible(
         else:
             found.append(StopLength(low, high, methods, sides))
     return found
+
+
+def _with_other_side(
+    placement: StopPlacement, blocks: dict[tuple[int, bool], _Blocks], one: StopLength
+) -> StopLength:
+    """Return a length with why the zone may not lie on its other side."""
+    if len(one.sides) != 1:
+        return one
+    names = [method.name for method in placement.rules.method]
+    other = {
+        key: some
+        for key, some in blocks.items()
+        if key[1] is (one.sides == ("to",)) and names[key[0]] in one.methods
+    }
+    return replace(one, other_words=_words(placement, other, (one.from_m + one.to_m) / 2.0) or BESIDE_WORK)
 
 
 def _refused(
@@ -177,7 +195,7 @@ def on_mains(geometry: SegmentGeometry, lengths: Iterable[StopLength]) -> dict[i
                 continue
             a, b = sorted((leg.chainage(low), leg.chainage(high)))
             sides = one.sides if leg.sign > 0 else tuple({"from": "to", "to": "from"}[s] for s in one.sides)
-            placed = StopLength(a, b, one.methods, tuple(sorted(sides)), one.words)
+            placed = replace(one, from_m=a, to_m=b, sides=tuple(sorted(sides)))
             found.setdefault(leg.pipe, []).append(placed)
     return found
 

@@ -164,6 +164,7 @@ class StopPlaces:
 
     def __init__(self, network: Network, rules: Rules) -> None:
         self._network, self._rules = network, rules
+        self._kinds = {method.name: str(method.kind.value) for method in rules.method}
         self._boxes = PipeBoxes(network)
         self._context: PlanningContext | None = None
         self._part: Ints32 | None = None
@@ -212,9 +213,22 @@ class StopPlaces:
                 problem, context = self._problem(asked)
                 next(cuts(problem, context.index))
             except NoPlanError as error:
-                return "; ".join(dict.fromkeys((str(error), *error.reasons)))
+                more = [reason for reason in error.reasons if reason not in str(error)]
+                return "; ".join((self._one_sided(orders, place), str(error), *more)).removeprefix("; ")
             except NetplanError as error:
                 return str(error)
+        return ""
+
+    def _one_sided(self, orders: PageOrders, place: str) -> str:
+        """Return why a stop at a place closes off nothing: its assembly fits the other way round alone."""
+        main_id, _, at = place.rpartition(":")
+        pipe = self._network.pipes.id.find(main_id, 0, self._network.pipes.n_mains) if main_id else -1
+        if pipe < 0:
+            return ""
+        at_m = float(at)
+        for one in self._stops(orders)[1].on(pipe)[0]:
+            if one.other_words and one.from_m - 1e-3 <= at_m <= one.to_m + 1e-3:
+                return f"it fits here only with the zone on the far side ({one.other_words})"
         return ""
 
     def _problem(self, orders: PageOrders) -> tuple[IsolationProblem, PlanningContext]:
@@ -279,23 +293,23 @@ class StopPlaces:
             "street": pipes.street[row],
             "length_m": round(float(pipes.length_m[row]), 3),
             "line": line.round(2).tolist(),
-            "lengths": [_written(one) for one in lengths],
+            "lengths": [self._written(one) for one in lengths],
             "valves": [
-                {"id": valves.id[valve], "x": x, "y": y, "at_m": at, **_written(one)}
+                {"id": valves.id[valve], "x": x, "y": y, "at_m": at, **self._written(one)}
                 for (valve, one), (x, y), at in zip(on_valves.items(), xy, at_m.tolist(), strict=True)
             ],
         }
 
-
-def _written(one: StopLength) -> dict[str, Any]:
-    """Return a length as the page reads it, feasible ends drawn in to the millimetre of an order."""
-    low, high = one.from_m, one.to_m
-    if one.methods:
-        low, high = np.ceil(low * 1e3 - 1e-6) / 1e3, np.floor(high * 1e3 + 1e-6) / 1e3
-        low, high = (low, high) if low <= high else (round(one.from_m, 3),) * 2
-    return {
-        "from_m": round(float(low), 3),
-        "to_m": round(float(high), 3),
-        "methods": list(one.methods),
-        "words": one.words,
-    }
+    def _written(self, one: StopLength) -> dict[str, Any]:
+        """Return a length as the page reads it, feasible ends drawn in to the millimetre of an order."""
+        low, high = one.from_m, one.to_m
+        if one.methods:
+            low, high = np.ceil(low * 1e3 - 1e-6) / 1e3, np.floor(high * 1e3 + 1e-6) / 1e3
+            low, high = (low, high) if low <= high else (round(one.from_m, 3),) * 2
+        return {
+            "from_m": round(float(low), 3),
+            "to_m": round(float(high), 3),
+            "methods": list(one.methods),
+            "kinds": [self._kinds[name] for name in one.methods],
+            "words": one.words,
+        }

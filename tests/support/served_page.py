@@ -41,4 +41,5 @@ def serving(network: str, folder: Path, *more: str) -> Iterator[Served]:
         running.send_signal(signal.SIGINT)
         assert running.wait(timeout=30) == 0
         assert running.stderr is not None
-        assert running.stderr.read() == ""
+        said = running.stderr.read()
+        assert said == "", said

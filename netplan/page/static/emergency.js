@@ -42,7 +42,7 @@ function show(answer, fit = false) {
 
 export function drawRing() {
   const { map } = state, answer = hit.shown, ring = answer && answer.rings.rows.find((one) => one.letter === hit.ring);
-  map.marks = { work: [], zone: [], stops: [], off: [], kept: [], ghost: null, hit: [] };
+  map.marks = { work: [], zone: [], stops: [], off: [], kept: [], ghost: null, hit: [], feeds: [], pinned: [] };
   if (answer) {
     map.marks.hit = answer.hit_places;
     map.marks.zone = answer.inside[hit.ring] || [];
@@ -107,8 +107,9 @@ async function turn(mode) {
   for (const part of document.querySelectorAll(".planning")) part.hidden = is;
   byId("emergency").hidden = byId("emergency-close").hidden = !is;
   byId("emergency-open").hidden = is;
-  byId("map-say").textContent = "";
   if (stream) stream.close();
+  document.dispatchEvent(new Event("mode"));
+  byId("map-say").textContent = "";
   drawRing();
   if (is) {
     byId("emergency").focus();

@@ -1,6 +1,6 @@
 // Streets, mains, valves and addresses by name.
 import { byId, state } from "/static/state.js";
-import { point } from "/static/pointing.js";
+import { point, streetAsWork } from "/static/pointing.js";
 
 async function find(text) {
   const list = byId("found"), rows = await (await fetch(`/search?text=${encodeURIComponent(text)}`)).json();
@@ -14,6 +14,14 @@ async function find(text) {
       if (row.kind === "main") point(row.x, row.y, 5);
     });
     item.append(go);
+    if (row.kind === "street") {
+      const whole = document.createElement("button");
+      whole.type = "button";
+      whole.textContent = "whole street as the work";
+      whole.setAttribute("aria-label", `whole street as the work: ${row.id}`);
+      whole.addEventListener("click", () => streetAsWork(row.id));
+      item.append(" ", whole);
+    }
     list.append(item);
   }
   if (!rows.length) list.textContent = "nothing of that name";

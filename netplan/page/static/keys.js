@@ -5,6 +5,7 @@ import { showAll, showAnswer } from "/static/view_buttons.js";
 const focus = (id) => () => byId(id).focus();
 const press = (id) => () => { if (!byId(id).disabled) byId(id).click(); };
 const KEYS = [
+  ["Esc", "leave a field, so that letters are keys again", "", null],
   ["?", "this help", "both", press("help-open")],
   ["/", "find a street, main, valve or address", "plan", focus("search-text")],
   ["m", "to the map", "both", focus("map")],
@@ -29,6 +30,7 @@ function isField(element) {
 
 function onKey(event) {
   const { key, target } = event;
+  if (key === "Escape" && isField(target) && !byId("help").open) target.blur();
   if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey || isField(target) || byId("help").open || !byId("keys-on").checked) return;
   const known = KEYS.find(([name, , mode]) => name === key && (mode === "both" || mode === state.mode));
   if (!known) return;

@@ -80,8 +80,23 @@ export function drawOrders() {
       item.append(away);
       list.append(item);
     });
+  drawDrawnAreas(list);
   byId("undo").disabled = !state.before.length;
   byId("redo").disabled = !state.undone.length;
+}
+
+// Drawn areas: keep-out polygons, by number as the map names them.
+function drawDrawnAreas(list) {
+  state.orders.keep_out.forEach((ring, at) => {
+    const item = document.createElement("li"), away = document.createElement("button");
+    item.textContent = `no stop in drawn area ${at + 1} (${ring.length} corners) `;
+    away.type = "button";
+    away.textContent = "take back";
+    away.setAttribute("aria-label", `take back drawn area ${at + 1}`);
+    away.addEventListener("click", () => changed((next) => { next.keep_out.splice(at, 1); }));
+    item.append(away);
+    list.append(item);
+  });
 }
 
 export function beginOrders() {

@@ -25,6 +25,4 @@ export function beginViewButtons() {
   byId("zoom-out").addEventListener("click", () => zoom(1.25));
   byId("show-answer").addEventListener("click", showAnswer);
   byId("show-all").addEventListener("click", showAll);
-  // A print is as sharp as the map was: it is drawn for the paper's size.
-  window.addEventListener("beforeprint", () => state.map.paint());
 }
