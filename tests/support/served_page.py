@@ -33,7 +33,8 @@ class Served:
 def serving(network: str, folder: Path, *more: str) -> Iterator[Served]:
     """Serve a network until the end; it ends by itself on Ctrl-C, without a complaint."""
     line = [sys.executable, "-m", "netplan", "serve", network, "--no-open", "--port", "0", *more]
-    line += ["--plans", str(folder / "plans"), "--cache", str(folder / "cache")]
+    line += ["--plans", str(folder / "plans")]
+    line += [] if "--cache" in more else ["--cache", str(folder / "cache")]
     with subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:  # noqa: S603
         assert running.stdout is not None
         url = running.stdout.readline().strip()
