@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import replace
+from functools import cache
 from typing import Annotated, Final
 
 import numpy as np
 import shapely
 from pydantic import BaseModel, ConfigDict, Field
+from pyproj import Transformer
 
 from netplan.core.errors import BadInputError
 from netplan.core.work_window import check_air_temp, check_hours, local_time
-from netplan.network.linear_reference import from_lon_lat
 from netplan.network.model import Network
 from netplan.network.work_part import WorkPart, check_part
 from netplan.outputs.keep_out_file import KEEP_OUT_FILE, ROUNDED
@@ -148,10 +149,17 @@ def areas_of(orders: PageOrders) -> tuple[shapely.Polygon, ...]:
 
 
 def _on_plane(network: Network, area: shapely.Polygon) -> shapely.Polygon:
-    polygon = shapely.Polygon(from_lon_lat(network, np.asarray(area.exterior.coords)))
+    # Forward, as a file of polygons is read: to the last digit the same.
+    corners = np.asarray(area.exterior.coords)
+    polygon = shapely.Polygon(np.column_stack(_to_plane(network.crs).transform(*corners.T)))
     if not polygon.is_valid or polygon.area <= 0.0:
         raise BadInputError("keep-out area: its sides cross, or it has no area; draw it again")
     return polygon
+
+
+@cache
+def _to_plane(crs: str) -> Transformer:
+    return Transformer.from_crs("EPSG:4326", crs, always_xy=True)
 
 
 def equal_command(source: str, orders: PageOrders, out: str, *, rules: str = "", mapping: str = "") -> str:

@@ -67,11 +67,9 @@ class PlanningStages:
         request = PlanRequest(network=self._network, parts=(part,), rules=self._rules, weather=False)
         whole = self._context(request)
         check()
-        _ = whole.demand, whole.fed_before
+        _solve_before(whole)
         check()
-        _ = whole.before_by_hour
-        check()
-        _ = whole.weak_before, whole.hose_routes
+        _ = whole.hose_routes
         section = work_section(self._network, request.parts)
         near = next(contexts_for(whole, section))
         check()
@@ -96,11 +94,14 @@ class PlanningStages:
             When there is no plan, or the orders are none.
         """
         request = request_of(orders, self._network, self._rules, options=MOST_OPTIONS, weather=False)
-        whole = self._context(request).with_request(request, check)
-        conflicts = conflicts_of(request) or self._send_bound(whole, send)
+        kept = self._context(request)
+        conflicts = conflicts_of(request) or self._send_bound(kept.with_request(request, check), send)
         if conflicts:
             send("conflict", {"words": "; ".join(conflicts)})
             return
+        check()
+        _solve_before(kept)
+        whole = kept.with_request(request, check)
         heard = _Heard(request, send)
         watch = PlanWatch(whole, heard.found, heard.written)
 
@@ -143,6 +144,11 @@ class PlanningStages:
                         send("bound", figures_of_cut(near, here, cut))
                     return conflicts
         return ()
+
+
+def _solve_before(kept: PlanningContext) -> None:
+    """Solve the state before any stop on the context that is kept, where every order finds it."""
+    _ = kept.demand, kept.fed_before, kept.before_by_hour, kept.weak_before
 
 
 class _Heard:

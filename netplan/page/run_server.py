@@ -45,7 +45,7 @@ def run_server(page: PageServer, listening: socket.socket, idle_hours: float) ->
         server_header=False,
         date_header=False,
     )
-    server = uvicorn.Server(config)
+    server = _PageServing(config, page)
 
     async def serve() -> None:
         watch = asyncio.create_task(_until_idle(server, page, idle_hours * SECONDS_PER_HOUR))
@@ -57,6 +57,19 @@ def run_server(page: PageServer, listening: socket.socket, idle_hours: float) ->
     # Ctrl-C is how it ends: the server has shut down by then.
     with contextlib.suppress(KeyboardInterrupt):
         asyncio.run(serve())
+
+
+class _PageServing(uvicorn.Server):
+    """A server that ends the streams of pages still open before it waits for their connections."""
+
+    def __init__(self, config: uvicorn.Config, page: PageServer) -> None:
+        super().__init__(config)
+        self._page = page
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End the streams, then all else."""
+        self._page.end_streams()
+        await super().shutdown(sockets)
 
 
 async def _until_idle(server: uvicorn.Server, page: PageServer, idle_s: float) -> None:

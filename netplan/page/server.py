@@ -73,7 +73,7 @@ class PageServer:
         self._map = MapRoutes(self.network, read_rules(self.source.rules), self.tiles, lambda: self.orders)
         session = PlanningSession(self.network, read_rules(self.source.rules), self.plans)
         self._session_routes = SessionRoutes(session, lambda: self.orders, self._option, self._give)
-        self._streams: set[asyncio.Queue[StageAnswer]] = set()
+        self._streams: set[asyncio.Queue[StageAnswer | None]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
         self._warming: asyncio.Task[Any] | None = None
@@ -128,6 +128,11 @@ class PageServer:
             self.answers.append(answer)
         for stream in self._streams:
             stream.put_nowait(answer)
+
+    def end_streams(self) -> None:
+        """End every stream of answers: the server is about to end."""
+        for stream in self._streams:
+            stream.put_nowait(None)
 
     async def _index(self, _: Request) -> Response:
         return Response(_read("page.html"), media_type="text/html")
@@ -235,7 +240,7 @@ class PageServer:
 
     async def _answers(self, _: Request) -> Response:
         """Stream the answers to the newest orders, as server-sent events."""
-        stream: asyncio.Queue[StageAnswer] = asyncio.Queue()
+        stream: asyncio.Queue[StageAnswer | None] = asyncio.Queue()
         known = list(self.answers)
         self._streams.add(stream)
 
@@ -245,7 +250,10 @@ class PageServer:
                     yield _event(answer)
                 while True:
                     try:
-                        yield _event(await asyncio.wait_for(stream.get(), KEEP_ALIVE_S))
+                        newest = await asyncio.wait_for(stream.get(), KEEP_ALIVE_S)
+                        if newest is None:
+                            return
+                        yield _event(newest)
                     except TimeoutError:
                         yield ": still here\n\n"
             finally:

@@ -35,7 +35,6 @@ def found_by_name(network: Network, text: str) -> list[dict[str, Any]]:
     pipes, valves, customers = network.pipes, network.valves, network.customers
     found: list[dict[str, Any]] = []
     found += _streets(network, asked)
-    found += _streets(network, asked)
     ids, streets = (column.arrow.slice(0, pipes.n_mains) for column in (pipes.id, pipes.street))
     holds = pc.or_(
         pc.match_substring(ids, asked, ignore_case=True), pc.match_substring(streets, asked, ignore_case=True)

@@ -76,7 +76,7 @@ class PlanningContext:
     base : FlowNetwork
         The network as recorded, before any stop.
     interrupt : callable, optional
-        Called before each flow solution; what it raises ends the plan.
+        Called before each flow solution and search for stops; what it raises ends the plan.
 
     Attributes
     ----------
@@ -320,6 +320,8 @@ class PlanningContext:
 
     def cuts(self, problem: IsolationProblem) -> CutSearch:
         """Return the ways to isolate the work."""
+        if self.interrupt is not None:
+            self.interrupt()
         search = cuts(problem, self.index)
         self.scope.watch(search)
         return search

@@ -153,6 +153,7 @@ def _plan_on(
     options, sources = lawful.options, lawful.sources
     # What is written of the whole network takes time: not for a plan that does not stand.
     context.scope.check_unaffected()
+    tell("writing the findings")
     everything = whole.request.network
     section_there = work_section(everything, request.parts)
     known = (*known_findings(everything, section_there), *validity_findings(whole, section_there))
@@ -168,6 +169,7 @@ def _plan_on(
         options=options,
     )
     lines = PipeLines.of(request.network)
+    tell("writing the states")
     extent = extent_of(request.network, lines, work, options)
     return PlanResult(
         plan=plan,

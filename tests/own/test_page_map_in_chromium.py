@@ -9,15 +9,9 @@ import pytest
 
 from netplan.cli.sample import sample_network
 from tests.support.browser import chromium
-from tests.support.served_page import WAIT_MS, Served, serving
+from tests.support.served_page import WAIT_MS, serving
 
 MAIN = "M0048"
-
-
-@pytest.fixture(scope="module")
-def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with serving(str(sample_network()), tmp_path_factory.mktemp("map")) as running:
-        yield running
 
 
 class Map:
@@ -95,8 +89,9 @@ def _middle(element: Any) -> tuple[float, float]:
 
 
 @pytest.fixture(scope="module")
-def shown(served: Served) -> Iterator[Map]:
-    with chromium() as browser:
+def shown(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Map]:
+    """Open the page; the server ends while it is open, and has nothing to say about that."""
+    with chromium() as browser, serving(str(sample_network()), tmp_path_factory.mktemp("map")) as served:
         page = browser.new_context(viewport={"width": 1280, "height": 800}).new_page()
         complaints: list[str] = []
         page.on("pageerror", lambda error: complaints.append(str(error)))

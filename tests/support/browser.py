@@ -32,8 +32,8 @@ class Visit:
 
 
 @contextmanager
-def chromium() -> Iterator[Any]:
-    """Run Chromium; skip the test where there is none, but not in CI."""
+def chromium(*more: str) -> Iterator[Any]:
+    """Run Chromium, with further arguments; skip the test where there is none, but not in CI."""
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     if program is None or find_spec("playwright") is None:
         if os.environ.get("CI"):
@@ -41,7 +41,7 @@ def chromium() -> Iterator[Any]:
         pytest.skip("Chromium or playwright is not installed")
     sync_api = import_module("playwright.sync_api")
     with sync_api.sync_playwright() as play:
-        running = play.chromium.launch(executable_path=program, args=list(_ARGUMENTS))
+        running = play.chromium.launch(executable_path=program, args=[*_ARGUMENTS, *more])
         yield running
         running.close()
 

@@ -87,9 +87,15 @@ class PageClient:
         revision: int = taken["revision"]
         return revision
 
-    def wait(self, revision: int, *stages: str, such: Callable[[Heard], bool] = lambda _: True) -> Heard:
+    def wait(
+        self,
+        revision: int,
+        *stages: str,
+        such: Callable[[Heard], bool] = lambda _: True,
+        within_s: float = PATIENCE_S,
+    ) -> Heard:
         """Return the first answer to a revision at one of some stages that is such."""
-        end = time.perf_counter() + PATIENCE_S
+        end = time.perf_counter() + within_s
         with self._news:
             seen = 0
             while True:

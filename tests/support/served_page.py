@@ -22,6 +22,7 @@ class Served:
 
     url: str
     folder: Path
+    pid: int = 0
 
     @property
     def origin(self) -> str:
@@ -32,11 +33,12 @@ class Served:
 def serving(network: str, folder: Path, *more: str) -> Iterator[Served]:
     """Serve a network until the end; it ends by itself on Ctrl-C, without a complaint."""
     line = [sys.executable, "-m", "netplan", "serve", network, "--no-open", "--port", "0", *more]
-    line += ["--plans", str(folder / "plans"), "--cache", str(folder / "cache")]
+    line += ["--plans", str(folder / "plans")]
+    line += [] if "--cache" in more else ["--cache", str(folder / "cache")]
     with subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:  # noqa: S603
         assert running.stdout is not None
         url = running.stdout.readline().strip()
-        yield Served(url, folder)
+        yield Served(url, folder, running.pid)
         running.send_signal(signal.SIGINT)
         assert running.wait(timeout=30) == 0
         assert running.stderr is not None

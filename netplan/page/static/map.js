@@ -104,7 +104,8 @@ export class NetworkMap {
     pen.clearRect(0, 0, width, height);
     pen.lineCap = "round";
     const whole = this.tiles.paint(pen, this);
-    canvas.dataset.drawn = whole ? "yes" : "no";
+    if (whole && canvas.dataset.drawn === undefined) performance.mark("first view");
+    if (whole || canvas.dataset.drawn !== undefined) canvas.dataset.drawn = whole ? "yes" : "no";
     for (const painter of this.under) painter(pen, this);
     this.paintMarks(pen);
     for (const painter of this.over) painter(pen, this);
