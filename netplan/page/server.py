@@ -100,8 +100,9 @@ class PageServer:
     @asynccontextmanager
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
         self._loop = asyncio.get_running_loop()
+        # The first view comes before anything else: the worker reads the network beside it.
+        await asyncio.to_thread(self.tiles.warm)
         self._worker = PlanningWorker(self.source, self._hear)
-        self._warming = asyncio.create_task(asyncio.to_thread(self.tiles.tile, 0, 0, 0))
         try:
             yield
         finally:
