@@ -114,9 +114,11 @@ export class NetworkMap {
 
   paintMarks(pen) {
     const { marks } = this;
-    paintLines(pen, this, marks.zone, LINE.isolated);
-    for (const painter of this.between) painter(pen, this);
-    paintLines(pen, this, marks.work, LINE.work);
+    if (!marks.hit.length) {
+      paintLines(pen, this, marks.zone, LINE.isolated);
+      for (const painter of this.between) painter(pen, this);
+      paintLines(pen, this, marks.work, LINE.work);
+    }
     this.each(marks.off, (px, py) => paintOff(pen, px, py));
     this.each(marks.kept, (px, py) => paintKept(pen, px, py));
     this.each(this.facts.stations, (px, py, name) => { paintStation(pen, px, py); if (this.metres < 4) paintText(pen, px + 15, py - 8, name); });

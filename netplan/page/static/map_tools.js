@@ -45,7 +45,7 @@ function toolbar(map) {
     bar.append(button);
   }
   byId("map").before(bar);
-  byId("emergency-mode").addEventListener("change", () => { bar.hidden = byId("emergency-mode").checked; take(map, "work"); });
+  byId("emergency-mode").addEventListener("change", () => { bar.hidden = byId("emergency-mode").checked; take(map, "work", bar.hidden ? "click where the main was hit" : ""); });
 }
 
 function click(map, close, x, y, reach, event) {
