@@ -8,14 +8,14 @@ with one more on that length is asked when the stop comes to it: that is one cut
 from __future__ import annotations
 
 import threading
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.core.arrays import Ints32
+from netplan.core.arrays import Floats, Ints32
 from netplan.core.errors import NetplanError, NoPlanError
-from netplan.emergency.hit_places import PipeBoxes
 from netplan.graph.connected_components import component_labels
 from netplan.isolation import IsolationProblem, SegmentGraph, cuts
 from netplan.isolation.cost_context import cost_context_of
@@ -168,7 +168,6 @@ class StopPlaces:
     def __init__(self, network: Network, rules: Rules) -> None:
         self._network, self._rules = network, rules
         self._kinds = {method.name: str(method.kind.value) for method in rules.method}
-        self._boxes = PipeBoxes(network)
         self._context: PlanningContext | None = None
         self._part: Ints32 | None = None
         self._plain: tuple[StopPlacement, dict[int, dict[int, list[StopLength]]]] | None = None
@@ -281,9 +280,19 @@ class StopPlaces:
             taken += count
         return found, reach_m
 
+    @cached_property
+    def _corners(self) -> tuple[Floats, Floats]:
+        """South-west and north-east corner of the box of each main [m, working CRS]."""
+        pipes = self._network.pipes
+        coords, start = pipes.coords_m[: pipes.coord_start[pipes.n_mains]], pipes.coord_start[: pipes.n_mains]
+        low, high = (corner.reduceat(coords, start, axis=0) for corner in (np.minimum, np.maximum))
+        return np.ascontiguousarray(low.T), np.ascontiguousarray(high.T)
+
     def _within(self, x_m: float, y_m: float, reach_m: float) -> NDArray[np.int64]:
-        rows = self._boxes.within(x_m, y_m, reach_m)
-        return rows[rows < self._network.pipes.n_mains]
+        low, high = self._corners
+        in_x = np.flatnonzero((low[0] <= x_m + reach_m) & (high[0] >= x_m - reach_m))
+        meets = (low[1, in_x] <= y_m + reach_m) & (high[1, in_x] >= y_m - reach_m)
+        return np.asarray(in_x[meets], dtype=np.int64)
 
     def _away(self, row: int, x_m: float, y_m: float) -> float:
         """Return how far a main runs from a place [m, working CRS]."""
