@@ -223,6 +223,28 @@ def _require_figures_of_plan(shown: dict[str, Any], plan: dict[str, Any]) -> Non
     assert shown["planner"]["burden"]["label"] == ("proven" if best["proof"]["optimal"] else "solved")
 
 
+def test_the_weather_is_that_of_the_plan_though_its_search_is_not_run_again(network: Any) -> None:
+    orders, rules = (
+        PageOrders(work=(PageWork(main_id="M0048", from_m=85.0, to_m=89.0),), options=1),
+        default_rules(),
+    )
+    answers: dict[str, dict[str, Any]] = {}
+    searches: list[str] = []
+
+    def send(stage: str, answer: dict[str, Any]) -> None:
+        answers[stage] = answer
+        searches.extend(
+            [answer["words"]] if stage == "progress" and "candidate 1 " in answer["words"] else []
+        )
+
+    PlanningStages(network, rules).answer(orders, lambda: None, send)
+    request = request_of(orders, network, rules, options=1, weather=True)
+    told = [figures_of_option(request, option) for option in make_plan(request).plan.options]
+    assert [{key: one[key] for key in one if key != "words"} for one in answers["weather"]["options"]] == told
+    assert told[0]["engineer"]["coldest_air_c"]["value"] is not None
+    assert len(searches) == 1
+
+
 ORDERS = PageOrders(
     work=(PageWork(main_id="M0048", from_m=85.0, to_m=89.0),),
     forbid=("M0142:10:20", "V012"),
