@@ -274,6 +274,7 @@ def test_a_session_comes_back_whole_for_a_colleague(
     saved = (tmp_path / "monday.session.json").read_text(encoding="utf-8")
     assert json.loads(saved)["schema"] == "netplan/session/1"
     # A colleague's copy of the network lies elsewhere; what it holds is the same.
+    assert session.pinned[0].name == "M0048 85 to 89 m, option 1: cheapest"
     colleague = PlanningSession(replace(network, source="elsewhere.gpkg"), default_rules(), tmp_path)
     assert colleague.names() == ["monday"]
     orders, changes = colleague.open("monday")
@@ -283,6 +284,15 @@ def test_a_session_comes_back_whole_for_a_colleague(
     assert colleague.notes[0].text == HOSTILE
     with pytest.raises(BadInputError, match="pinned already"):
         colleague.pin(ORDERS, _option(network))
+    # Figures that come later are those of the option pinned: by its stops, under its orders alone.
+    later = _option(network)
+    later["engineer"]["coldest_air_c"] = {"value": -3.5, "label": "solved"}
+    colleague.refresh(ORDERS.model_copy(update={"max_stops": 9}), [later])
+    colleague.refresh(ORDERS, [{**later, "stops": later["stops"][1:]}])
+    assert colleague.shown() == session.shown()
+    colleague.refresh(ORDERS, [later])
+    assert colleague.pinned[0].engineer["coldest_air_c"].value == -3.5
+    assert colleague.pinned[0].pinned == session.pinned[0].pinned
     # Saved again under the same name it replaces the older one; nothing else is left beside it.
     colleague.drop_note(0)
     colleague.drop_note(9)
