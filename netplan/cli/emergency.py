@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,6 +25,7 @@ from netplan.cli.options import (
     window_given,
 )
 from netplan.core.errors import BadInputError, StoppedError
+from netplan.emergency.emergency_place import EmergencyPlace
 
 if TYPE_CHECKING:
     from netplan.emergency.emergency_tables import EmergencyTables
@@ -34,76 +34,7 @@ if TYPE_CHECKING:
     from netplan.outputs.number_format import Figures
     from netplan.planfile.emergency_answer import EmergencyAnswer
 
-__all__ = ["EmergencyPlace", "command"]
-
-
-@dataclass(frozen=True, slots=True)
-class EmergencyPlace:
-    """A place as it is given: exactly one of longitude and latitude, a pipe, an address."""
-
-    at: tuple[float, float] | None = None
-    main: str = ""
-    at_m: float | None = None
-    address: str = ""
-
-    @classmethod
-    def given(
-        cls, at: str | None, main: str | None, at_m: str | None, address: str | None
-    ) -> EmergencyPlace | None:
-        """Read the place; None where none is given.
-
-        Raises
-        ------
-        BadInputError
-            When several are given, or a number cannot be read.
-        """
-        if sum(one is not None for one in (at, main, address)) > 1:
-            raise BadInputError("place: give one of --at, --main with --at-m, and --address")
-        if at_m is not None and main is None:
-            raise BadInputError("--at-m: no --main; name the main that it is on")
-        if at is not None:
-            from netplan.planning.given_orders import lon_lat_given
-
-            return cls(at=lon_lat_given(at))
-        if main is not None:
-            return cls(main=main, at_m=None if at_m is None else metres(at_m, "--at-m"))
-        return None if address is None else cls(address=address)
-
-    @classmethod
-    def read(cls, asked: str) -> EmergencyPlace:
-        """Read a place as an answer keeps it."""
-        words = shlex.split(asked)
-        values = dict(zip(words[::2], words[1::2], strict=True))
-        place = cls.given(
-            values.get("--at"), values.get("--main"), values.get("--at-m"), values.get("--address")
-        )
-        if place is None:
-            raise BadInputError(f"emergency.json: {asked!r} names no place; give a new --out")
-        return place
-
-    def words(self) -> str:
-        """Return the options that give it."""
-        if self.at is not None:
-            return shlex.join(["--at", f"{self.at[0]!r},{self.at[1]!r}"])
-        if self.main:
-            return shlex.join(["--main", self.main, "--at-m", repr(self.at_m or 0.0)])
-        return shlex.join(["--address", self.address])
-
-    def hits(self, tables: EmergencyTables, error_m: float) -> Hits:
-        """Return what may have been hit there.
-
-        Raises
-        ------
-        BadWorkError, BadInputError
-            When the place is not in the network.
-        """
-        from netplan.emergency.hit_places import hits_at, hits_at_address, hits_on_main
-
-        if self.at is not None:
-            return hits_at(tables.boxes, *self.at, error_m)
-        if self.main:
-            return hits_on_main(tables.network, self.main, self.at_m or 0.0)
-        return hits_at_address(tables.boxes, self.address, error_m)
+__all__ = ["command"]
 
 
 def command(
@@ -141,7 +72,7 @@ def command(
     time: the last answer stays whole.
     """
     check_inputs(network, texts=(rules, mapping))
-    place = EmergencyPlace.given(at, main, at_m, address)
+    place = _given(at, main, at_m, address)
     error_m = None if location_error is None else metres(location_error, "--location-error")
 
     celsius = window_given(None, None, air_temp, units).air_temp_c
@@ -246,6 +177,37 @@ def _crews_before(earlier: EmergencyAnswer | None) -> int:
     return 0 if earlier is None or not earlier.rings else earlier.rings[0].crews
 
 
+def _given(at: str | None, main: str | None, at_m: str | None, address: str | None) -> EmergencyPlace | None:
+    """Read the place; None where none is given.
+
+    Raises
+    ------
+    BadInputError
+        When several are given, or a number cannot be read.
+    """
+    if sum(one is not None for one in (at, main, address)) > 1:
+        raise BadInputError("place: give one of --at, --main with --at-m, and --address")
+    if at_m is not None and main is None:
+        raise BadInputError("--at-m: no --main; name the main that it is on")
+    if at is not None:
+        from netplan.planning.given_orders import lon_lat_given
+
+        return EmergencyPlace(at=lon_lat_given(at))
+    if main is not None:
+        return EmergencyPlace(main=main, at_m=None if at_m is None else metres(at_m, "--at-m"))
+    return None if address is None else EmergencyPlace(address=address)
+
+
+def _read_place(asked: str) -> EmergencyPlace:
+    """Read a place as an answer keeps it."""
+    words = shlex.split(asked)
+    values = dict(zip(words[::2], words[1::2], strict=True))
+    place = _given(values.get("--at"), values.get("--main"), values.get("--at-m"), values.get("--address"))
+    if place is None:
+        raise BadInputError(f"emergency.json: {asked!r} names no place; give a new --out")
+    return place
+
+
 def _place_of(place: EmergencyPlace | None, earlier: EmergencyAnswer | None, out: Path) -> EmergencyPlace:
     """Return the place asked for: that of the answer before where none is given, or one of its mains.
 
@@ -259,10 +221,10 @@ def _place_of(place: EmergencyPlace | None, earlier: EmergencyAnswer | None, out
             raise BadInputError("place: none given; give --at, --main with --at-m, or --address")
         return place
     if place is None:
-        return EmergencyPlace.read(earlier.asked)
+        return _read_place(earlier.asked)
     confirmed = [hit for hit in earlier.hits if hit.main_id == place.main]
     if confirmed and place.at_m is None:
         return EmergencyPlace(main=place.main, at_m=confirmed[0].chainage_m)
-    if confirmed or place == EmergencyPlace.read(earlier.asked):
+    if confirmed or place == _read_place(earlier.asked):
         return place
     raise BadInputError(f"{out}: holds the answer for {earlier.asked}; give a new --out for another place")

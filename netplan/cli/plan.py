@@ -149,8 +149,16 @@ def command(
             weather=not no_weather,
         )
 
+    def more_files() -> dict[str, str]:
+        from netplan.outputs.keep_out_file import KEEP_OUT_FILE, keep_out_text
+        from netplan.readers import read_polygons
+
+        return (
+            {} if keep_out is None else {KEEP_OUT_FILE: keep_out_text(read_polygons(keep_out, "EPSG:4326"))}
+        )
+
     note = air_temp_note(air_temp, units)
-    run_plan(request, target, choices=choices, charts=charts, note=note)
+    run_plan(request, target, choices=choices, charts=charts, note=note, more_files=more_files)
 
 
 def run_plan(
@@ -160,6 +168,7 @@ def run_plan(
     choices: Choices | None = None,
     charts: Path | None = None,
     note: str = "",
+    more_files: Callable[[], dict[str, str]] = dict,
 ) -> None:
     """Plan, write the plan folder whole or not at all, and print the summary."""
     from netplan.cli.terminal import console, progress
@@ -172,8 +181,9 @@ def run_plan(
     terminal = console()
     with progress(terminal) as tell:
         tell("reading the network")
-        result = make_plan(request(), tell)
-        write_plan_folder(result, target.out, choices=chosen, progress=tell, target=target)
+        asked, more = request(), more_files()
+        result = make_plan(asked, tell)
+        write_plan_folder(result, target.out, choices=chosen, progress=tell, target=target, more_files=more)
         drawn = ""
         if charts is not None:
             from netplan.cli.bypass import draw_charts

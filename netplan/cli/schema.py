@@ -1,4 +1,4 @@
-"""``gas-netplan schema``: print the JSON Schema of plan.json or emergency.json."""
+"""``gas-netplan schema``: print the JSON Schema of plan.json, emergency.json or a session of the page."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from netplan.core.errors import BadInputError, quoted
 
 
 def command(
-    of: Annotated[str, typer.Argument(help="plan or emergency.", metavar="KIND")] = "plan",
+    of: Annotated[str, typer.Argument(help="plan, emergency or session.", metavar="KIND")] = "plan",
 ) -> None:
-    """Print the JSON Schema of plan.json, or with 'emergency' that of emergency.json."""
+    """Print the JSON Schema of plan.json, with 'emergency' or 'session' that of those files."""
     if of == "plan":
         from netplan.planfile.plan_json import plan_schema
 
@@ -22,6 +22,10 @@ def command(
         from netplan.planfile.emergency_json import emergency_schema
 
         schema = emergency_schema()
+    elif of == "session":
+        from netplan.page.session_model import session_schema
+
+        schema = session_schema()
     else:
-        raise BadInputError(f"schema: there is none of {quoted(of)}; write plan or emergency")
+        raise BadInputError(f"schema: there is none of {quoted(of)}; write plan, emergency or session")
     typer.echo(json.dumps(schema, indent=1, ensure_ascii=False))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -88,6 +88,7 @@ def with_next_rings(
     answer: model.EmergencyAnswer,
     *,
     pairs: bool = False,
+    check: Callable[[], None] = lambda: None,
 ) -> model.EmergencyAnswer:
     """Return an answer with the rings that are ready in case valves fail.
 
@@ -98,13 +99,20 @@ def with_next_rings(
     answer : EmergencyAnswer
     pairs : bool
         Whether one valve of a ring and one of the ring without it may fail too; else one at a time.
+    check : callable
+        Called before each ring; what it raises ends the search.
     """
     least = least_rings(tables, hits, request)
     ready = [one for one in answer.next_rings if len(one.if_failed) == 1]
     if not ready:
-        ready = [row for one in least for row in if_one_fails(tables, hits, one, request)]
+        for one in least:
+            for row in if_one_fails(tables, hits, one, request):
+                check()
+                ready.append(row)
     if pairs:
-        ready += if_two_fail(tables, hits, least, request, tuple(ready))
+        for row in if_two_fail(tables, hits, least, request, tuple(ready)):
+            check()
+            ready.append(row)
     return answer.model_copy(update={"next_rings": tuple(ready)})
 
 

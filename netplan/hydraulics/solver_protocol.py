@@ -61,14 +61,22 @@ class SolutionCount:
         Solutions so far [-].
     before_each : callable or None
         Called before each, with what it raises left to the caller: who sets a limit sets it here.
+
+    Parameters
+    ----------
+    interrupt : callable, optional
+        Called before each too: what it raises ends the whole plan.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, interrupt: Callable[[], None] | None = None) -> None:
+        self._interrupt = interrupt
         self.done = 0
         self.before_each: Callable[[], None] | None = None
 
     def take(self) -> None:
         """Count one more."""
+        if self._interrupt is not None:
+            self._interrupt()
         if self.before_each is not None:
             self.before_each()
         self.done += 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -21,6 +21,7 @@ __all__ = [
     "CustomerInDoubt",
     "NoticeRow",
     "customers_in_doubt",
+    "lead_days_of",
     "notice_rows",
     "notices_csv",
     "record_words",
@@ -115,7 +116,7 @@ def _relit(plan: Plan, rows: list[NoticeRow]) -> list[NoticeRow]:
 
 def _row(plan: Plan, records: StateCustomers, row: int, customer: AffectedCustomer | None) -> NoticeRow:
     category, priority = records.category[row], records.priority[row]
-    lead = _lead_days(plan, category, priority)
+    lead = lead_days_of(plan.rules.get("notice", {}).get("lead_days", {}), category, priority)
     return NoticeRow(
         effect="standby" if customer is None else customer.effect,
         address_no=0,
@@ -138,8 +139,8 @@ def _row(plan: Plan, records: StateCustomers, row: int, customer: AffectedCustom
     )
 
 
-def _lead_days(plan: Plan, category: str, priority: str) -> int:
-    days = plan.rules.get("notice", {}).get("lead_days", {})
+def lead_days_of(days: Mapping[str, int], category: str, priority: str) -> int:
+    """Return how many days ahead a customer is told, by the rules' lead times [d]."""
     lead = int(days.get(category, 0))
     return max(lead, int(days.get("priority", 0))) if priority else lead
 

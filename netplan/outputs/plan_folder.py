@@ -42,6 +42,7 @@ def write_plan_folder(
     choices: Choices | None = None,
     progress: Callable[[str], None] | None = None,
     target: Target | None = None,
+    more_files: Mapping[str, str] | None = None,
 ) -> Path:
     """Write everything people take away into one folder, which appears whole or not at all.
 
@@ -60,6 +61,8 @@ def write_plan_folder(
         Called with what is being made.
     target : Target, optional
         As `check_target` returned it before the plan was made: what another run wrote there since stays.
+    more_files : mapping of str to str, optional
+        Name and text of files that the folder holds besides.
 
     Returns
     -------
@@ -74,7 +77,13 @@ def write_plan_folder(
     place = target or check_target(out, overwrite=overwrite)
     chosen, tell = choices or Choices(), progress or (lambda _: None)
     check_choices(chosen)
-    return write_folder(place, lambda part: write_plan_files(result, part, chosen, tell))
+
+    def make(part: Path) -> None:
+        write_plan_files(result, part, chosen, tell)
+        for name, text in (more_files or {}).items():
+            (part / name).write_text(text, encoding="utf-8", newline="\n")
+
+    return write_folder(place, make)
 
 
 def write_deliverables_again(

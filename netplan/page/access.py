@@ -7,13 +7,23 @@ has to come from the page itself, and all but the empty page needs a cookie, giv
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
 from http.cookies import CookieError, SimpleCookie
 from typing import Any, Final
 
-__all__ = ["COOKIE", "CSRF_HEADER", "MOST_BODY_BYTES", "Access", "GuardedApp", "header_of"]
+__all__ = [
+    "CSRF_HEADER",
+    "MOST_BODY_BYTES",
+    "MOST_HEAD_BYTES",
+    "SLOWEST_BODY_S",
+    "Access",
+    "GuardedApp",
+    "cookie_name",
+    "header_of",
+]
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -21,15 +31,19 @@ Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
-COOKIE: Final = "netplan-page"
+SLOWEST_BODY_S: Final = 20.0
+"""Longest time that a body may take to arrive (own) [s]."""
 CSRF_HEADER: Final = "x-netplan-page"
+MOST_HEAD_BYTES: Final = 16_384
+"""Largest head of a request, names and values together (own) [bytes]."""
 MOST_BODY_BYTES: Final = 1_000_000
 """Largest body that is read (own) [bytes]."""
 OPEN_PATHS: Final = ("/", "/session")
 OPEN_FOLDER: Final = "/static/"
 CONTENT_POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
-    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; "
+    "require-trusted-types-for 'script'; trusted-types 'none'"
 )
 HEADERS: Final = (
     (b"content-security-policy", CONTENT_POLICY.encode()),
@@ -40,6 +54,11 @@ HEADERS: Final = (
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"cache-control", b"no-store"),
 )
+
+
+def cookie_name(port: int) -> str:
+    """Return the name of the cookie of a server: a browser keeps one jar for all ports of a name."""
+    return f"netplan-page-{port}"
 
 
 class Access:
@@ -61,18 +80,23 @@ class Access:
 
     def exchange(self, token: str) -> str | None:
         """Return the cookie for the token, once; None for another token or a second time."""
-        if self._is_exchanged or not hmac.compare_digest(token.encode(), self.token.encode()):
+        if self._is_exchanged or not _same(token, self.token):
             return None
         self._is_exchanged = True
         return self._cookie
 
     def knows(self, cookie: str) -> bool:
         """Return whether a cookie is the one that was given."""
-        return self._is_exchanged and hmac.compare_digest(cookie.encode(), self._cookie.encode())
+        return self._is_exchanged and _same(cookie, self._cookie)
 
     def may_write(self, csrf: str) -> bool:
         """Return whether a request comes from a page that was let in."""
-        return hmac.compare_digest(csrf.encode(), self.csrf.encode())
+        return _same(csrf, self.csrf)
+
+
+def _same(given: str, secret: str) -> bool:
+    """Compare in a time that tells nothing; a text may hold halves of signs, which have no bytes."""
+    return hmac.compare_digest(given.encode("utf-8", "surrogatepass"), secret.encode())
 
 
 def header_of(scope: Scope, name: str) -> str:
@@ -90,10 +114,12 @@ class GuardedApp:
     access : Access
     port : int
         Port that is listened on: part of the names that are let in.
+    heard : callable
+        Called with every request that had the cookie.
     """
 
-    def __init__(self, app: App, access: Access, port: int) -> None:
-        self._app, self._access = app, access
+    def __init__(self, app: App, access: Access, port: int, heard: Callable[[], None] = lambda: None) -> None:
+        self._app, self._access, self._cookie, self._heard = app, access, cookie_name(port), heard
         self._hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
         self._origins = {f"http://{host}" for host in self._hosts}
 
@@ -118,31 +144,45 @@ class GuardedApp:
             await _refuse(with_headers, *refusal)
             return
         try:
-            await self._app(scope, _limited(receive), with_headers)
+            body = await asyncio.wait_for(_whole_body(receive), SLOWEST_BODY_S)
         except BodyTooLargeError:
             await _refuse(with_headers, 413, f"a body may have {MOST_BODY_BYTES} bytes at most")
+            return
+        except TimeoutError:
+            await _refuse(with_headers, 408, f"a body may take {SLOWEST_BODY_S:g} s at most")
+            return
+        if not _is_open(scope["path"]):
+            self._heard()
+        await self._app(scope, _given(body, receive), with_headers)
 
     def _refusal(self, scope: Scope) -> tuple[int, str] | None:
         if header_of(scope, "host").lower() not in self._hosts:
             return 421, "this server answers to its own address alone"
+        if sum(len(name) + len(value) for name, value in scope["headers"]) > MOST_HEAD_BYTES:
+            return 431, f"the head of a request may have {MOST_HEAD_BYTES} bytes at most"
         length = header_of(scope, "content-length")
         if length and (not length.isdigit() or int(length) > MOST_BODY_BYTES):
             return 413, f"a body may have {MOST_BODY_BYTES} bytes at most"
         path, writes = scope["path"], scope["method"] not in ("GET", "HEAD")
         if writes and header_of(scope, "origin") not in self._origins:
             return 403, "not from the page itself"
-        if path in OPEN_PATHS or path.startswith(OPEN_FOLDER):
+        if _is_open(path):
             return None
-        if not self._access.knows(_cookie(scope)):
+        if not self._access.knows(_cookie(scope, self._cookie)):
             return 403, "open the address that the terminal printed"
         if writes and not self._access.may_write(header_of(scope, CSRF_HEADER)):
             return 403, "not from the page itself"
         return None
 
 
-def _cookie(scope: Scope) -> str:
+def _is_open(path: str) -> bool:
+    """Return whether a path is answered without a cookie: the empty page, and the exchange for one."""
+    return path in OPEN_PATHS or path.startswith(OPEN_FOLDER)
+
+
+def _cookie(scope: Scope, name: str) -> str:
     try:
-        morsel = SimpleCookie(header_of(scope, "cookie")).get(COOKIE)
+        morsel = SimpleCookie(header_of(scope, "cookie")).get(name)
     except CookieError:
         return ""
     return "" if morsel is None else morsel.value
@@ -159,17 +199,32 @@ class BodyTooLargeError(Exception):
     """A body without a stated length that went on beyond the limit."""
 
 
-def _limited(receive: Receive) -> Receive:
-    """Return a receiver that ends a body which goes on beyond the limit."""
-    read = 0
+async def _whole_body(receive: Receive) -> bytes:
+    """Read a body to its end.
 
-    async def limited() -> Message:
-        nonlocal read
+    Raises
+    ------
+    BodyTooLargeError
+    """
+    parts, length, more = [], 0, True
+    while more:
         message = await receive()
-        if message["type"] == "http.request":
-            read += len(message.get("body", b""))
-            if read > MOST_BODY_BYTES:
-                raise BodyTooLargeError
-        return message
+        if message["type"] != "http.request":  # the other end has gone
+            break
+        parts.append(message.get("body", b""))
+        length, more = length + len(parts[-1]), message.get("more_body", False)
+        if length > MOST_BODY_BYTES:
+            raise BodyTooLargeError
+    return b"".join(parts)
 
-    return limited
+
+def _given(body: bytes, receive: Receive) -> Receive:
+    """Return a receiver that gives a body that was read, then what the connection says."""
+    left = [body]
+
+    async def given() -> Message:
+        if left:
+            return {"type": "http.request", "body": left.pop(), "more_body": False}
+        return await receive()
+
+    return given

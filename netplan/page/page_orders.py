@@ -4,22 +4,32 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import replace
-from typing import Annotated, Any, Final
+from functools import cache
+from typing import Annotated, Final
 
 import numpy as np
 import shapely
 from pydantic import BaseModel, ConfigDict, Field
+from pyproj import Transformer
 
 from netplan.core.errors import BadInputError
 from netplan.core.work_window import check_air_temp, check_hours, local_time
-from netplan.network.linear_reference import from_lon_lat
 from netplan.network.model import Network
 from netplan.network.work_part import WorkPart, check_part
+from netplan.outputs.keep_out_file import KEEP_OUT_FILE, ROUNDED
 from netplan.planning.given_orders import customer_rows, orders_given
 from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
 
-__all__ = ["MOST_POLYGONS", "MOST_VERTICES", "PageOrders", "PageWork", "equal_command", "request_of"]
+__all__ = [
+    "MOST_POLYGONS",
+    "MOST_VERTICES",
+    "PageOrders",
+    "PageWork",
+    "areas_of",
+    "equal_command",
+    "request_of",
+]
 
 MOST_VERTICES: Final = 2_000
 MOST_POLYGONS: Final = 100
@@ -30,7 +40,6 @@ LonLat = tuple[
     Annotated[float, Field(ge=-90, le=90, allow_inf_nan=False)],
 ]
 Ring = Annotated[tuple[LonLat, ...], Field(min_length=3, max_length=MOST_VERTICES)]
-KEEP_OUT_FILE: Final = "keep-out.geojson"
 
 
 class _PageModel(BaseModel):
@@ -112,7 +121,7 @@ def request_of(
         keep_on=orders.keep_on,
     ).on(network, lambda *_: ())
     if orders.keep_out:
-        areas = tuple(_polygon(network, ring) for ring in orders.keep_out)
+        areas = tuple(_on_plane(network, area) for area in areas_of(orders))
         given = replace(given, keep_out=areas)
     if orders.hours is not None:
         check_hours(orders.hours)
@@ -134,11 +143,23 @@ def request_of(
     )
 
 
-def _polygon(network: Network, ring: tuple[LonLat, ...]) -> Any:
-    polygon = shapely.Polygon(from_lon_lat(network, np.array(ring)))
+def areas_of(orders: PageOrders) -> tuple[shapely.Polygon, ...]:
+    """Return the keep-out areas in longitude and latitude [°], to the decimals that their file has."""
+    return tuple(shapely.Polygon(np.round(ring, ROUNDED)) for ring in orders.keep_out)
+
+
+def _on_plane(network: Network, area: shapely.Polygon) -> shapely.Polygon:
+    # Forward, as a file of polygons is read: to the last digit the same.
+    corners = np.asarray(area.exterior.coords)
+    polygon = shapely.Polygon(np.column_stack(_to_plane(network.crs).transform(*corners.T)))
     if not polygon.is_valid or polygon.area <= 0.0:
         raise BadInputError("keep-out area: its sides cross, or it has no area; draw it again")
     return polygon
+
+
+@cache
+def _to_plane(crs: str) -> Transformer:
+    return Transformer.from_crs("EPSG:4326", crs, always_xy=True)
 
 
 def equal_command(source: str, orders: PageOrders, out: str, *, rules: str = "", mapping: str = "") -> str:

@@ -7,17 +7,25 @@ from __future__ import annotations
 
 import multiprocessing
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.sharedctypes import Synchronized
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, Final
 
 from netplan.core.errors import NetplanError, NoPlanError
-from netplan.page.page_orders import PageOrders, request_of
+from netplan.page.page_orders import PageOrders
+
+if TYPE_CHECKING:
+    from netplan.page.planning_stages import PlanningStages
 
 __all__ = ["NetworkSource", "PlanningWorker", "StageAnswer"]
+
+
+MOST_DEATHS: Final = 2
+"""How often the process is replaced for the same orders (own): then it waits for others [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +46,9 @@ class StageAnswer:
     ----------
     revision : int
     stage : str
-        ``bound`` by connectivity, ``option`` the best, ``options`` all, ``weather`` all with the coldest
-        weather, in this order; ``progress`` with words on what is done; ``failed`` with why there is none;
+        ``bound`` by connectivity, ``option`` the best so far, ``options`` all so far, ``weather`` all with
+        the coldest weather, in this order, ``options`` several times; ``progress`` with words on what is
+        done; ``conflict`` with orders that contradict each other, and ``failed`` with why there is no plan;
         ``done``; ``replaced`` where the process had died.
     data : dict
     """
@@ -47,10 +56,6 @@ class StageAnswer:
     revision: int
     stage: str
     data: dict[str, Any]
-
-
-class _CancelledError(Exception):
-    """A newer order is there."""
 
 
 class PlanningWorker:
@@ -70,6 +75,7 @@ class PlanningWorker:
         self._lock = threading.Lock()
         self._last: tuple[int, PageOrders] | None = None
         self._is_closed = False
+        self._deaths = 0
         self._start()
 
     def _start(self) -> None:
@@ -86,6 +92,9 @@ class PlanningWorker:
         with self._lock:
             self._last = (revision, orders)
             self._newest.value = revision
+            if self._deaths > MOST_DEATHS:
+                self._start()
+            self._deaths = 0
             self._send(revision, orders)
 
     def _send(self, revision: int, orders: PageOrders) -> None:
@@ -107,6 +116,11 @@ class PlanningWorker:
             if self._is_closed or connection is not self._connection:
                 return
             self._process.join(timeout=5.0)
+            self._deaths += 1
+            if self._deaths > MOST_DEATHS:
+                words = f"the planner has stopped {self._deaths} times on these orders; change them"
+                self._tell(StageAnswer(self._newest.value, "failed", {"words": words, "reasons": []}))
+                return
             self._start()
             if self._last is not None:
                 revision, orders = self._last
@@ -127,59 +141,56 @@ class PlanningWorker:
 
 def _work(source: NetworkSource, connection: Connection, newest: Synchronized[int]) -> None:
     """Read the network, then answer orders until the other end closes."""
+    from netplan.page.planning_stages import CancelledError, PlanningStages
     from netplan.readers import read_mapping, read_network
     from netplan.rules import read_rules
 
     mapping = None if source.mapping is None else read_mapping(source.mapping)
     network = read_network(source.network, mapping=mapping, cache=source.cache, set_aside=True)
-    rules = read_rules(source.rules)
-    while True:
-        try:
+    stages = PlanningStages(network, read_rules(source.rules))
+
+    def give_way() -> None:
+        if connection.poll():
+            raise CancelledError
+
+    # What every order needs is worked out before the first one, and left off as soon as one comes.
+    with suppress(NetplanError, CancelledError):
+        stages.warm_up(give_way)
+    with suppress(EOFError, OSError, KeyboardInterrupt):
+        while True:
             revision, data = connection.recv()
-        except (EOFError, OSError, KeyboardInterrupt):
-            return
-        while connection.poll():
-            revision, data = connection.recv()  # older ones that wait are not worth beginning
+            while connection.poll():
+                revision, data = connection.recv()  # older ones that wait are not worth beginning
 
-        def check(words: str, of: int = revision) -> None:
-            if newest.value != of:
-                raise _CancelledError
-            connection.send((of, "progress", {"words": words}))
+            def check(of: int = revision) -> None:
+                if newest.value != of:
+                    raise CancelledError
 
-        try:
-            for stage, answer in _stages(PageOrders.model_validate(data), network, rules, check):
-                check("")
-                connection.send((revision, stage, answer))
-            connection.send((revision, "done", {}))
-        except _CancelledError:
-            continue
-        except NoPlanError as error:
-            said = {"words": str(error), "reasons": list(error.reasons), "cut_short": error.cut_short}
-            connection.send((revision, "failed", said))
-        except NetplanError as error:
-            connection.send((revision, "failed", {"words": str(error), "reasons": []}))
-        except (BrokenPipeError, KeyboardInterrupt):
-            return
+            def send(stage: str, answer: dict[str, Any], of: int = revision) -> None:
+                connection.send((of, stage, answer))
+
+            with suppress(CancelledError):
+                _answer(stages, PageOrders.model_validate(data), check, send)
 
 
-def _stages(
-    orders: PageOrders, network: Any, rules: Any, check: Callable[[str], None]
-) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Yield the answers to some orders, each more than the one before."""
-    from netplan.network.work_section import work_section
-    from netplan.page.stage_figures import figures_of_cut, options_of_plan
-    from netplan.planning.context import PlanningContext
-    from netplan.planning.make_plan import make_plan
-    from netplan.planning.rank import isolation_problem
+def _answer(
+    stages: PlanningStages,
+    orders: PageOrders,
+    check: Callable[[], None],
+    send: Callable[[str, dict[str, Any]], None],
+) -> None:
+    """Send every answer to some orders, at last that it is all or why there is none."""
+    from netplan.page.order_conflicts import no_plan_in_words
 
-    request = request_of(orders, network, rules, options=1, weather=False)
-    context = PlanningContext.for_request(request)
-    section = work_section(network, request.parts)
-    cut = next(context.cuts(isolation_problem(context, section)))
-    yield "bound", figures_of_cut(network, section, cut)
-    for stage, options, weather in (("option", 1, False), ("options", 50, False), ("weather", 50, True)):
-        result = make_plan(request_of(orders, network, rules, options=options, weather=weather), check)
-        yield (
-            stage,
-            {"options": options_of_plan(network, result.plan), "orders": list(result.plan.conditions.orders)},
-        )
+    def send_if_newest(stage: str, answer: dict[str, Any]) -> None:
+        check()
+        send(stage, answer)
+
+    try:
+        stages.answer(orders, check, send_if_newest)
+        send_if_newest("done", {})
+    except NoPlanError as error:
+        said = {"words": no_plan_in_words(error), "reasons": list(error.reasons)}
+        send("failed", {**said, "cut_short": error.cut_short})
+    except NetplanError as error:
+        send("failed", {"words": str(error), "reasons": []})

@@ -10,6 +10,7 @@ import time
 import uvicorn
 
 from netplan.core.constants import SECONDS_PER_HOUR
+from netplan.page.access import MOST_HEAD_BYTES
 from netplan.page.server import PageServer
 
 __all__ = ["run_server"]
@@ -18,6 +19,8 @@ SOON_S = 0.1
 """How often it is looked whether the server is to end (own): sooner than it gives up waiting [s]."""
 LOOK_S = 5.0
 """How often it is looked whether anybody asks (own) [s]."""
+MOST_CONNECTIONS = 64
+"""Connections at once; beyond it the answer is that there are too many (own) [-]."""
 
 
 def run_server(page: PageServer, listening: socket.socket, idle_hours: float) -> None:
@@ -32,7 +35,17 @@ def run_server(page: PageServer, listening: socket.socket, idle_hours: float) ->
         Without a request for so long it ends [h].
     """
     config = uvicorn.Config(
-        page.app(), log_level="warning", access_log=False, lifespan="on", timeout_graceful_shutdown=1
+        page.app(),
+        log_level="error",
+        access_log=False,
+        lifespan="on",
+        timeout_graceful_shutdown=1,
+        http="h11",  # it refuses two names of a host in one request, and limits the size of headers
+        ws="none",
+        h11_max_incomplete_event_size=MOST_HEAD_BYTES,
+        limit_concurrency=MOST_CONNECTIONS,
+        server_header=False,
+        date_header=False,
     )
     server = uvicorn.Server(config)
 
@@ -61,5 +74,5 @@ async def _end_streams(server: uvicorn.Server, page: PageServer) -> None:
 
 async def _until_idle(server: uvicorn.Server, page: PageServer, idle_s: float) -> None:
     while time.monotonic() - page.last_asked_s < idle_s:
-        await asyncio.sleep(LOOK_S)
+        await asyncio.sleep(min(LOOK_S, idle_s / 4.0))
     server.should_exit = True

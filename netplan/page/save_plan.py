@@ -2,24 +2,37 @@
 
 from __future__ import annotations
 
-import json
 import re
 from pathlib import Path
 from typing import Final
 
 from netplan.core.errors import BadInputError, quoted
 from netplan.network.model import Network
+from netplan.outputs.keep_out_file import KEEP_OUT_FILE, keep_out_text
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.plan_folder import write_plan_folder
-from netplan.page.page_orders import KEEP_OUT_FILE, PageOrders, request_of
+from netplan.page.page_orders import PageOrders, areas_of, request_of
 from netplan.page.planning_worker import NetworkSource
 from netplan.planning.make_plan import make_plan
 from netplan.rules import read_rules
 
-__all__ = ["save_orders"]
+__all__ = ["checked_name", "save_orders"]
 
 NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,60}")
 ALL_OPTIONS: Final = 50
+
+
+def checked_name(name: str) -> str:
+    """Return a name of a plan or session that is fit for a file.
+
+    Raises
+    ------
+    BadInputError
+        When it is not.
+    """
+    if not NAME.fullmatch(name):
+        raise BadInputError(f"name: {quoted(name)} is none; write letters, digits, blanks, - and _")
+    return name
 
 
 def save_orders(network: Network, source: NetworkSource, orders: PageOrders, plans: Path, name: str) -> Path:
@@ -42,22 +55,11 @@ def save_orders(network: Network, source: NetworkSource, orders: PageOrders, pla
     NoPlanError
         When there is no plan.
     """
-    if not NAME.fullmatch(name):
-        raise BadInputError(f"name: {quoted(name)} is none; write letters, digits, blanks, - and _")
-    target = check_target(plans / name, overwrite=False)
+    target = check_target(plans / checked_name(name), overwrite=False)
     result = make_plan(
         request_of(orders, network, read_rules(source.rules), options=ALL_OPTIONS, weather=True)
     )
-    write_plan_folder(result, target.out, target=target)
-    if orders.keep_out:
-        features = [
-            {
-                "type": "Feature",
-                "properties": {},
-                "geometry": {"type": "Polygon", "coordinates": [[*ring, ring[0]]]},
-            }
-            for ring in orders.keep_out
-        ]
-        text = json.dumps({"type": "FeatureCollection", "features": features})
-        (target.out / KEEP_OUT_FILE).write_text(text + "\n", encoding="utf-8")
+    areas = areas_of(orders)
+    more_files = {KEEP_OUT_FILE: keep_out_text(areas)} if areas else {}
+    write_plan_folder(result, target.out, target=target, more_files=more_files)
     return target.out

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import math
 import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -21,15 +22,17 @@ from starlette.routing import Route
 
 from netplan.core.errors import NetplanError
 from netplan.network.model import Network
-from netplan.page.access import COOKIE, Access, GuardedApp
-from netplan.page.emergency_mode import EmergencyMode, PageHit
+from netplan.page.access import CSRF_HEADER, Access, GuardedApp, cookie_name
+from netplan.page.emergency_mode import EmergencyMode
+from netplan.page.emergency_routes import EmergencyRoutes
 from netplan.page.map_routes import MapRoutes
 from netplan.page.map_tiles import FARTHEST_IN, UNITS, MapTiles
 from netplan.page.nearest_main import main_at
 from netplan.page.page_orders import PageOrders, equal_command
 from netplan.page.planning_worker import NetworkSource, PlanningWorker, StageAnswer
+from netplan.page.session_file import PlanningSession
+from netplan.page.session_routes import SessionRoutes
 from netplan.page.street_search import found_by_name
-from netplan.readers import read_mapping, read_network
 from netplan.rules import read_rules
 
 __all__ = ["PageServer"]
@@ -65,19 +68,21 @@ class PageServer:
 
     def __post_init__(self) -> None:
         self.tiles = MapTiles(self.network)
-        self._hits = EmergencyMode(self._with_every_pipe(), read_rules(self.source.rules))
+        mode = EmergencyMode(self.source, self.network, read_rules(self.source.rules))
+        self._emergency = EmergencyRoutes(mode, self.plans, self._heard)
         self._map = MapRoutes(self.network, read_rules(self.source.rules), self.tiles, lambda: self.orders)
+        self._session_kept = PlanningSession(self.network, read_rules(self.source.rules), self.plans)
+        self._session_routes = SessionRoutes(
+            self._session_kept, lambda: self.orders, self._option, self._give
+        )
         self._streams: set[asyncio.Queue[StageAnswer | None]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
         self._warming: asyncio.Task[Any] | None = None
 
-    def _with_every_pipe(self) -> Network:
-        """Return the network in which pipes that planning sets aside carry gas: in an emergency they do."""
-        if not len(self.network.set_aside):
-            return self.network
-        mapping = None if self.source.mapping is None else read_mapping(self.source.mapping)
-        return read_network(self.source.network, mapping=mapping, cache=self.source.cache, keep_pipes=True)
+    def _heard(self) -> None:
+        """Note that somebody asks."""
+        self.last_asked_s = time.monotonic()
 
     def app(self) -> GuardedApp:
         """Return the application."""
@@ -90,12 +95,15 @@ class PageServer:
             Route("/main", self._main),
             *self._map.routes(),
             Route("/search", self._search),
-            Route("/emergency", self._emergency, methods=["POST"]),
+            *self._emergency.routes(),
             Route("/orders", self._orders, methods=["GET", "POST"]),
             Route("/answers", self._answers),
             Route("/plans", self._save, methods=["POST"]),
+            *self._session_routes.routes(),
         ]
-        return GuardedApp(Starlette(routes=routes, lifespan=self._lifespan), self.access, self.port)
+        return GuardedApp(
+            Starlette(routes=routes, lifespan=self._lifespan), self.access, self.port, self._heard
+        )
 
     @asynccontextmanager
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
@@ -117,6 +125,10 @@ class PageServer:
         if answer.revision != self.revision:
             return
         if answer.stage != "progress":
+            # Of the answers with options the newest alone counts: a page that comes later needs no other.
+            if "options" in answer.data:
+                self.answers = [one for one in self.answers if "options" not in one.data]
+                self._session_kept.refresh(self.orders, answer.data["options"])
             self.answers.append(answer)
         for stream in self._streams:
             stream.put_nowait(answer)
@@ -137,18 +149,22 @@ class PageServer:
         return Response(_read(name), media_type=kind)
 
     async def _session(self, request: Request) -> Response:
-        """Exchange the token for a cookie; tell a page that was let in what it writes with."""
+        """Exchange the token for a cookie and the key that the page writes with; say whether both still hold.
+
+        The key is told once: who has the cookie alone, from the jar that all ports share, cannot write.
+        """
         if request.method == "POST":
             given = await _json(request)
             cookie = self.access.exchange(str(given.get("token", "")) if isinstance(given, dict) else "")
             if cookie is None:
                 return PlainTextResponse("open the address that the terminal printed", status_code=403)
             response = JSONResponse({"csrf": self.access.csrf})
-            response.set_cookie(COOKIE, cookie, httponly=True, samesite="strict", path="/")
+            response.set_cookie(cookie_name(self.port), cookie, httponly=True, samesite="strict", path="/")
             return response
-        if not self.access.knows(request.cookies.get(COOKIE, "")):
+        is_known = self.access.knows(request.cookies.get(cookie_name(self.port), ""))
+        if not is_known or not self.access.may_write(request.headers.get(CSRF_HEADER, "")):
             return PlainTextResponse("open the address that the terminal printed", status_code=403)
-        return JSONResponse({"csrf": self.access.csrf})
+        return JSONResponse({})
 
     async def _network(self, _: Request) -> Response:
         tiles, network = self.tiles, self.network
@@ -173,7 +189,6 @@ class PageServer:
         )
 
     async def _tile(self, request: Request) -> Response:
-        self.last_asked_s = time.monotonic()
         zoom, column, row = (request.path_params[name] for name in ("zoom", "column", "row"))
         if zoom > FARTHEST_IN or column >= 2**zoom or row >= 2**zoom:
             return PlainTextResponse("no such tile", status_code=404)
@@ -184,6 +199,8 @@ class PageServer:
     async def _main(self, request: Request) -> Response:
         try:
             x_m, y_m, reach_m = (float(request.query_params[name]) for name in ("x", "y", "reach"))
+            if not all(map(math.isfinite, (x_m, y_m, reach_m))):
+                raise ValueError
         except (KeyError, ValueError):
             return PlainTextResponse("give x, y and reach", status_code=400)
         return JSONResponse(await asyncio.to_thread(main_at, self.network, x_m, y_m, min(reach_m, 500.0)))
@@ -192,36 +209,38 @@ class PageServer:
         text = request.query_params.get("text", "")[:200]
         return JSONResponse(await asyncio.to_thread(found_by_name, self.network, text))
 
-    async def _emergency(self, request: Request) -> Response:
-        """Answer what to shut round a place that was hit: no order and no price in the way."""
-        try:
-            asked = PageHit.model_validate(await _json(request))
-        except ValidationError as error:
-            first = error.errors(include_url=False, include_context=False)[0]
-            return PlainTextResponse(f"{'.'.join(map(str, first['loc']))}: {first['msg']}", status_code=422)
-        try:
-            answer = await asyncio.to_thread(self._hits.answer, asked)
-        except NetplanError as error:
-            return PlainTextResponse(str(error), status_code=422)
-        return JSONResponse(answer)
-
     async def _orders(self, request: Request) -> Response:
         """Take new orders as the next revision; the worker gives up the older one."""
-        self.last_asked_s = time.monotonic()
         if request.method == "POST":
             try:
-                self.orders = PageOrders.model_validate(await _json(request))
+                given = PageOrders.model_validate(await _json(request))
             except ValidationError as error:
                 first = error.errors(include_url=False, include_context=False)[0]
                 return PlainTextResponse(
                     f"{'.'.join(map(str, first['loc']))}: {first['msg']}", status_code=422
                 )
-            self.revision += 1
-            self.answers.clear()
-            if self._worker is not None and self.orders.work:
-                self._worker.ask(self.revision, self.orders)
-                self._warming = asyncio.create_task(self._map.warm())
+            self._give(given)
         return JSONResponse({"revision": self.revision, "orders": self.orders.model_dump(mode="json")})
+
+    def _give(self, orders: PageOrders) -> int:
+        """Take orders as the next revision, and return its number."""
+        self.orders = orders
+        self.revision += 1
+        self.answers.clear()
+        if self._worker is not None and orders.work:
+            self._worker.ask(self.revision, orders)
+            self._placing = asyncio.create_task(self._map.warm())
+        return self.revision
+
+    def _option(self, rank: int) -> dict[str, Any] | None:
+        """Return the option of a rank as it was answered last."""
+        options = (
+            option
+            for answer in self.answers
+            for option in answer.data.get("options", ())
+            if option["rank"] == rank
+        )
+        return next(options, None)
 
     async def _answers(self, _: Request) -> Response:
         """Stream the answers to the newest orders, as server-sent events."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -30,6 +31,7 @@ from netplan.planning.option_records.state_extent import extent_of
 from netplan.planning.option_records.validity_warnings import validity_findings
 from netplan.planning.option_records.zone_parts import with_parts
 from netplan.planning.pipes_set_aside import plan_with_set_aside
+from netplan.planning.plan_watch import PlanWatch
 from netplan.planning.purge_states import with_purge_states
 from netplan.planning.rank import (
     OptionIdentity,
@@ -54,11 +56,15 @@ CAUTION = (
 NOT_CHECKED: tuple[str, ...] = ()
 """Hard constraints that this version does not check yet."""
 
+Tell = Callable[[str], None]
+
 MOST_SEARCHES: Final = 4
 """Searches at most, each without the options of those before whose order breaks a law (own) [-]."""
 
 
-def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None) -> PlanResult:
+def make_plan(
+    request: PlanRequest, tell: Tell = lambda _: None, watch: PlanWatch | None = None
+) -> PlanResult:
     """Plan the stopping of a work section.
 
     Where the network has pipes set aside, the plan is proven not to hang on them.
@@ -68,6 +74,8 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     request : PlanRequest
     tell : callable, optional
         Called with a few words on what is being done, for a progress display.
+    watch : PlanWatch, optional
+        Hears what stands of the plan already; not where pipes are set aside: the whole is proven then.
 
     Raises
     ------
@@ -82,21 +90,22 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     """
     if len(request.network.set_aside):
         return plan_with_set_aside(request, tell, _make_plan)
-    return _make_plan(request, tell)
+    return _make_plan(request, tell, watch)
 
 
-def _make_plan(request: PlanRequest, tell: Callable[[str], None]) -> PlanResult:
+def _make_plan(request: PlanRequest, tell: Tell, watch: PlanWatch | None = None) -> PlanResult:
     section = work_section(request.network, request.parts)
+    watched = watch or PlanWatch(PlanningContext.for_request(request))
     try:
-        return _plan_of(request, section, tell)
+        return _plan_of(request, section, tell, watched)
     except (BadWorkError, NoPlanError, NotSolvedError) as error:
         error.noticed = noticed(request.network, section)
         raise
 
 
-def _plan_of(request: PlanRequest, section: WorkSection, tell: Callable[[str], None]) -> PlanResult:
+def _plan_of(request: PlanRequest, section: WorkSection, tell: Tell, watch: PlanWatch) -> PlanResult:
     tell("solving the network before any stop")
-    whole = PlanningContext.for_request(request)
+    whole = watch.whole
     with in_background(lambda: whole.before_by_hour) as before:
         # What the solution needs besides is worked out here while its solver is made ready there.
         _ = whole.demand, whole.fed_before
@@ -107,10 +116,14 @@ def _plan_of(request: PlanRequest, section: WorkSection, tell: Callable[[str], N
             look_up(context, here)
             before()
             whole.before.require_solved()
-            return _plan_on(context, whole, here, conditions, tell)
+            return _plan_on(context, whole, here, conditions, tell, watch)
+
+        def farther_out() -> None:
+            watch.farther_out()
+            tell("looking farther out")
 
         try:
-            return in_least_subnetwork(whole, section, plan, lambda: tell("looking farther out"))
+            return in_least_subnetwork(whole, section, plan, farther_out)
         except NoLawfulPlanError:
             # Orders are lifted for what the search refused: it found options here.
             raise
@@ -124,7 +137,8 @@ def _plan_on(
     whole: PlanningContext,
     section: WorkSection,
     conditions: model.Conditions,
-    tell: Callable[[str], None],
+    tell: Tell,
+    watch: PlanWatch,
 ) -> PlanResult:
     """Plan on the context of a subnetwork or of the whole network.
 
@@ -135,10 +149,11 @@ def _plan_on(
     """
     request = context.request
     work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
-    lawful = _lawful_on(context, section, conditions, work, tell)
+    lawful = _lawful_on(context, section, conditions, work, tell, watch)
     options, sources = lawful.options, lawful.sources
     # What is written of the whole network takes time: not for a plan that does not stand.
     context.scope.check_unaffected()
+    tell("writing the findings")
     everything = whole.request.network
     section_there = work_section(everything, request.parts)
     known = (*known_findings(everything, section_there), *validity_findings(whole, section_there))
@@ -154,6 +169,7 @@ def _plan_on(
         options=options,
     )
     lines = PipeLines.of(request.network)
+    tell("writing the states")
     extent = extent_of(request.network, lines, work, options)
     return PlanResult(
         plan=plan,
@@ -168,7 +184,8 @@ def _lawful_on(
     section: WorkSection,
     conditions: model.Conditions,
     work: tuple[model.WorkItem, ...],
-    tell: Callable[[str], None],
+    tell: Tell,
+    watch: PlanWatch,
 ) -> LawfulOptions:
     """Return the best options whose order of the work keeps every law.
 
@@ -182,9 +199,13 @@ def _lawful_on(
     """
     rules, barred = context.request.rules, frozenset[OptionIdentity]()
     lawful = LawfulOptions((), ())
+
+    def search() -> Ranking:
+        return rank(context, section, tell, barred, partial(watch.found, context))
+
     for _ in range(MOST_SEARCHES):
         try:
-            ranking = rank(context, section, tell, barred)
+            ranking = watch.ranked(context, barred, search)
         except NoPlanError as error:
             if not lawful.dropped:
                 raise
@@ -194,6 +215,7 @@ def _lawful_on(
         for place in range(len(ranking.options)):
             tell(f"writing option {place + 1}")
             written.append(_written(context, section, conditions, ranking, place, work))
+            watch.written([source.option for source in written])
         lawful = lawful_options(written, conditions, rules, lawful.dropped)
         if not lawful.unlawful:
             break

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -46,6 +46,7 @@ __all__ = [
 ]
 
 Tell = Callable[[str], None]
+Found = Callable[[Sequence[EvaluatedOption], int | None], None]
 OptionIdentity = tuple[frozenset[tuple[int, str, float]], bytes, int]
 """Stops by chain, method and place, customers off, and burden of an option."""
 
@@ -157,6 +158,7 @@ def rank(
     section: WorkSection,
     tell: Tell,
     barred: frozenset[OptionIdentity] = frozenset(),
+    heard: Found = lambda *_: None,
 ) -> Ranking:
     """Return the best different options.
 
@@ -168,6 +170,8 @@ def rank(
         Called with a few words on what is being done.
     barred : frozenset of OptionIdentity
         Options that do not stand: neither listed, nor a reason to list no dearer one with the same stops.
+    heard : callable, optional
+        Called with the options so far and the bound of all others, whenever there is one more.
 
     Raises
     ------
@@ -207,6 +211,7 @@ def rank(
             for option in answer:
                 found.add(with_prepared_fallbacks(context, problem, option, found.worst_minor))
             budget.has_options = bool(found.options)
+            heard(tuple(found.options), bound)
             continue
         refused.append(answer)
         budget.count_refused(_FIGURES.sub("#", answer.reason))
@@ -227,6 +232,7 @@ def rank(
         reason, is_cut_short = (reason if is_cut_short else "too many ways to feed a zone's parts"), True
     if not found.options:
         raise _no_plan(refused, reason, budget, is_cut_short=is_cut_short)
+    heard(tuple(found.options), next_bound)
     return Ranking(tuple(found.options), next_bound, reason, budget.zones, tuple(refused), search)
 
 

@@ -33,7 +33,7 @@ from netplan.hydraulics import (
 from netplan.hydraulics.recorded_network import base_network
 from netplan.isolation import CutSearch, reads_boundary
 from netplan.network.model import Network
-from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork, subnetwork_of
+from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork
 from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.network_scope import LoadedStation, Lowest, NetworkScope, OutsideSummary
@@ -79,7 +79,7 @@ def contexts_around(context: PlanningContext, xy_m: Floats) -> Iterator[Planning
     network = context.request.network
     at_least = FIRST_NODES
     while WORTH_IT * at_least <= len(network.nodes):
-        subnetwork = subnetwork_of(network, xy_m, at_least)
+        subnetwork = context.subnetwork_at(xy_m, at_least)
         if subnetwork is None:
             break
         # Without a station within, or an ordered stop: farther out there is one.
@@ -175,6 +175,7 @@ class SubnetworkContext(PlanningContext):
             base=replace(base, node_height_m=whole.base.node_height_m[rows.node]),
             whole=whole,
             subnetwork=subnetwork,
+            interrupt=whole.interrupt,
         )
 
     @cached_property

@@ -9,9 +9,11 @@ from typing import Any
 
 import pytest
 
-from netplan.page.access import COOKIE, CSRF_HEADER, MOST_BODY_BYTES, Access, GuardedApp
+from netplan.page import access as access_of_page
+from netplan.page.access import CSRF_HEADER, MOST_BODY_BYTES, Access, GuardedApp, cookie_name
 
 PORT = 8123
+COOKIE = cookie_name(PORT)
 HOST, ORIGIN = f"127.0.0.1:{PORT}", f"http://127.0.0.1:{PORT}"
 
 
@@ -29,19 +31,31 @@ class Asked:
     """One request and its answer."""
 
     def __init__(
-        self, app: GuardedApp, method: str, path: str, headers: Mapping[str, str], body: bytes = b""
+        self,
+        app: GuardedApp,
+        method: str,
+        path: str,
+        headers: Mapping[str, str],
+        body: bytes = b"",
+        wait_s: float = 0.0,
     ) -> None:
         pairs = [(name.encode(), value.encode()) for name, value in headers.items()]
         scope = {"type": "http", "method": method, "path": path, "headers": pairs}
-        self.status, self.body = 0, b""
+        self.status, self.body, self.starts = 0, b"", 0
         self.headers: dict[bytes, bytes] = {}
-        messages = [{"type": "http.request", "body": body, "more_body": False}]
+        half = len(body) // 2
+        messages = [
+            {"type": "http.request", "body": body[:half], "more_body": True},
+            {"type": "http.request", "body": body[half:], "more_body": False},
+        ]
 
         async def receive() -> dict[str, Any]:
+            await asyncio.sleep(wait_s)
             return messages.pop(0)
 
         async def send(message: MutableMapping[str, Any]) -> None:
             if message["type"] == "http.response.start":
+                self.starts += 1
                 self.status, self.headers = message["status"], dict(message["headers"])
             else:
                 self.body += message["body"]
@@ -82,7 +96,25 @@ def test_no_cookie_counts_before_the_exchange(access: Access) -> None:
 
 
 @pytest.mark.parametrize(
-    "host", ["", "evil.example", f"evil.example:{PORT}", "127.0.0.1", f"127.0.0.2:{PORT}"]
+    "host",
+    [
+        *(
+            "",
+            "evil.example",
+            f"evil.example:{PORT}",
+            "127.0.0.1",
+            f"127.0.0.2:{PORT}",
+            "localhost",
+            f"[::1]:{PORT}",
+        ),
+        *(
+            f"127.0.0.1:{PORT}.evil.example",
+            f"127.0.0.1:{PORT}@evil",
+            f"evil@127.0.0.1:{PORT}",
+            f"2130706433:{PORT}",
+        ),
+        *(f"127.0.0.1.:{PORT}", f"localhost.evil:{PORT}", f"127.0.0.1:{PORT + 1}", f" 127.0.0.1:{PORT}"),
+    ],
 )
 @pytest.mark.parametrize("path", ["/", "/session", "/network", "/static/page.js"])
 def test_another_name_is_refused(app: GuardedApp, cookie: str, host: str, path: str) -> None:
@@ -128,6 +160,43 @@ def test_a_body_has_a_limit(app: GuardedApp, access: Access, cookie: str) -> Non
     assert Asked(app, "POST", "/orders", whole, b"x" * (MOST_BODY_BYTES + 1)).status == 413
 
 
+def test_a_slow_body_is_given_up(
+    app: GuardedApp, access: Access, cookie: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(access_of_page, "SLOWEST_BODY_S", 0.05)
+    whole = {"host": HOST, "origin": ORIGIN, "cookie": cookie, CSRF_HEADER: access.csrf}
+    slow = Asked(app, "POST", "/orders", whole, b"x" * 10, wait_s=0.04)
+    assert (slow.status, slow.starts) == (408, 1)
+    assert Asked(app, "POST", "/orders", whole, b"x" * 10, wait_s=0.0).body == b"10"
+
+
+def test_what_is_no_text_is_no_secret(access: Access) -> None:
+    """Half a sign, as JSON may hold, is another token, not a fault."""
+    for token in ("\ud800", "ä" * 43, "\0"):
+        assert access.exchange(token) is None
+        assert not access.knows(token)
+        assert not access.may_write(token)
+
+
+def test_servers_side_by_side_do_not_share_a_cookie(access: Access) -> None:
+    assert cookie_name(PORT) != cookie_name(PORT + 1)
+    given = access.exchange(access.token)
+    other = GuardedApp(_inner, access, PORT + 1)
+    host = f"127.0.0.1:{PORT + 1}"
+    assert Asked(other, "GET", "/network", {"host": host, "cookie": f"{COOKIE}={given}"}).status == 403
+
+
+def test_only_who_was_let_in_keeps_the_server_awake(access: Access) -> None:
+    heard: list[int] = []
+    app = GuardedApp(_inner, access, PORT, lambda: heard.append(1))
+    given = f"{COOKIE}={access.exchange(access.token)}"
+    for path, cookie in (("/", ""), ("/static/page.js", ""), ("/network", ""), ("/session", given)):
+        Asked(app, "GET", path, {"host": HOST, "cookie": cookie})
+    assert not heard
+    Asked(app, "GET", "/network", {"host": HOST, "cookie": given})
+    assert heard == [1]
+
+
 def test_every_answer_carries_the_policy(app: GuardedApp, cookie: str) -> None:
     answers = [
         Asked(app, "GET", "/network", {"host": HOST, "cookie": cookie}),
@@ -137,6 +206,7 @@ def test_every_answer_carries_the_policy(app: GuardedApp, cookie: str) -> None:
         policy = answer.headers[b"content-security-policy"].decode()
         assert "default-src 'none'" in policy
         assert "unsafe" not in policy
+        assert "require-trusted-types-for 'script'" in policy
         assert "*" not in policy
         assert answer.headers[b"x-frame-options"] == b"DENY"
 

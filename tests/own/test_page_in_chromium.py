@@ -30,7 +30,7 @@ def _figures(page: Any) -> dict[str, str]:
 
 
 def _wait(page: Any, stage: str, revision: int) -> None:
-    page.wait_for_selector(f'body[data-stage="{stage}"][data-revision="{revision}"]', timeout=WAIT_MS)
+    page.wait_for_selector(f'body[data-stages~="{stage}"][data-revision="{revision}"]', timeout=WAIT_MS)
 
 
 def test_a_planner_works_on_the_page(served: Served) -> None:
@@ -62,7 +62,7 @@ def test_a_planner_works_on_the_page(served: Served) -> None:
         # Forbid the first stop, look at what it costs, and take it back.
         was_at = page.inner_text("#stops tbody tr td")
         page.click('#stops button[aria-label="forbid S1"]')
-        _wait(page, "option", revision + 1)
+        _wait(page, "done", revision + 1)
         dearer = _figures(page)
         assert float(dearer["burden"]) >= float(first["burden"])
         assert page.inner_text("#stops tbody tr td") != was_at

@@ -22,6 +22,7 @@ class Served:
 
     url: str
     folder: Path
+    pid: int = 0
 
     @property
     def origin(self) -> str:
@@ -37,7 +38,7 @@ def serving(network: str, folder: Path, *more: str) -> Iterator[Served]:
     with subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:  # noqa: S603
         assert running.stdout is not None
         url = running.stdout.readline().strip()
-        yield Served(url, folder)
+        yield Served(url, folder, running.pid)
         running.send_signal(signal.SIGINT)
         assert running.wait(timeout=30) == 0
         assert running.stderr is not None

@@ -11,6 +11,7 @@ from typing import Final
 
 from netplan.core.printable_text import shown_signs
 from netplan.outputs.documents.svg_drawing import stop_symbol
+from netplan.outputs.emergency import answer_headings as headings
 from netplan.outputs.emergency import answer_words as words
 from netplan.outputs.emergency.network_in_view import NetworkInView
 from netplan.outputs.emergency.ring_drawing import draw_hit, draw_ring, draw_stop
@@ -97,7 +98,7 @@ def _body(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> Ite
     yield f'<p class="strip">{_t(words.NO_GAS_BACK)}</p>'
     told = words.notify_lines(answer, rings)
     yield from _listed(
-        "Whom to tell", (f"{'TELL ' if reached else ''}{whom}: {when}" for whom, when, reached in told)
+        headings.WHOM_TO_TELL, (f"{'TELL ' if reached else ''}{whom}: {when}" for whom, when, reached in told)
     )
     yield from _priority(answer)
     yield from _nearby(answer, figures)
@@ -113,7 +114,7 @@ def _body(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> Ite
 
 
 def _hits(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
-    yield "<h2>What was hit</h2>"
+    yield f"<h2>{headings.WHAT_WAS_HIT}</h2>"
     rows = "".join(
         f"<li><b>{_t(name)}</b>: {_t(line)}</li>" for name, line in words.hit_lines(answer, figures)
     )
@@ -126,7 +127,7 @@ def _hits(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
 
 
 def _choice(rings: Sequence[RingWords]) -> Iterable[str]:
-    yield "<h2>What to shut</h2>"
+    yield f"<h2>{headings.WHAT_TO_SHUT}</h2>"
     head = "".join(f"<th>{name}</th>" for name in ("ring", "minutes", "stops", "without gas", "stations"))
     rows = "".join(
         f"<tr><td><b>{ring.letter}: {_t(ring.name)}</b><br><span class=where>{_t(ring.proof)}</span></td>"
@@ -151,8 +152,7 @@ def _ring(ring: RingWords) -> Iterable[str]:
 
 
 def _stops_table(rows: Iterable[StopWords]) -> str:
-    names = ("", "stop", "where", "crew", "minutes", "shut at", "done, time")
-    head = "".join(f"<th>{name}</th>" for name in names)
+    head = "".join(f"<th>{name}</th>" for name in headings.STOP_COLUMNS)
     body = "".join(
         f'<tr><td class="n">{_symbol(row.kind, row.n)}</td><td><b>{_t(row.name)}</b>, {_t(row.method)}</td>'
         f'<td class="where"><b>{_t(row.street)}</b>; {_t(row.where)}</td>'
@@ -179,9 +179,9 @@ def _listed(heading: str, lines: Iterable[str]) -> Iterable[str]:
 
 def _priority(answer: EmergencyAnswer) -> Iterable[str]:
     rows = words.priority_rows(answer)
-    yield "<h2>Priority, without gas</h2>"
+    yield f"<h2>{headings.PRIORITY}</h2>"
     if not rows:
-        yield "<p>None on record in these rings.</p>"
+        yield f"<p>{headings.NO_PRIORITY}</p>"
         return
     lines = "".join(
         f"<li><b>! {_t(address)}</b>: {_t(why)}, {_t(meters)}; {_t(off)}</li>"
@@ -191,18 +191,18 @@ def _priority(answer: EmergencyAnswer) -> Iterable[str]:
 
 
 def _nearby(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
-    yield f"<h2>Addresses within {figures.length(answer.nearby_m)}</h2>"
+    yield f"<h2>{_t(headings.addresses_within(figures.length(answer.nearby_m)))}</h2>"
     yield f"<p><b>{_t(words.CHECK_FIRST)}</b></p>"
     rows = words.nearby_rows(answer, figures)
     lines = "".join(
         f"<li>{_t(address)}, {_t(away)}{f' <b>! {_t(priority)}</b>' if priority else ''}</li>"
         for address, away, priority in rows
     )
-    yield f'<ol class="cols">{lines}</ol>' if rows else "<p>No meter point on record there.</p>"
+    yield f'<ol class="cols">{lines}</ol>' if rows else f"<p>{headings.NO_ADDRESS_NEAR}</p>"
 
 
 def _escape(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
-    yield "<h2>Gas escaping</h2>"
+    yield f"<h2>{headings.ESCAPING}</h2>"
     yield f"<p><b>{_t(words.NOT_FOR_DISTANCES)}</b></p>"
     for line in words.escape_lines(answer, figures):
         yield f"<p>{_t(line)}</p>"
@@ -230,7 +230,7 @@ def _next_rings(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
     rows = next_ring_rows(answer, figures)
     if not rows:
         return
-    yield "<h2>If a valve fails</h2>"
+    yield f"<h2>{headings.IF_A_VALVE_FAILS}</h2>"
     for row in rows:
         yield f"<h3>{_t(row.heading)}</h3><p>{_t(row.line)}</p>"
         if row.do_first:
@@ -242,7 +242,7 @@ def _next_rings(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
 
 def _who(answer: EmergencyAnswer) -> Iterable[str]:
     streets = words.customers_by_street(answer)
-    yield "<h2>Who is without gas</h2>"
+    yield f"<h2>{headings.WHO_IS_WITHOUT}</h2>"
     yield f"<p>{_t(words.who_line(answer))}</p>"
     lines = "".join(
         f"<li><b>{_t(street)}</b> ({_t(counted(meters, 'meter'))}): {_t(numbers)}</li>"

@@ -108,12 +108,15 @@ class NextRingWords:
     do_first : tuple of str
     stops : tuple of str
         One line a stop, in the order of shutting.
+    if_failed : tuple of str
+        Ids of the valves.
     """
 
     heading: str
     line: str
     do_first: tuple[str, ...]
     stops: tuple[str, ...]
+    if_failed: tuple[str, ...]
 
 
 def rings_in_words(answer: EmergencyAnswer, figures: Figures) -> list[RingWords]:
@@ -289,7 +292,7 @@ def next_ring_rows(answer: EmergencyAnswer, figures: Figures) -> list[NextRingWo
         stops = tuple(_next_stop(stop, figures) for stop in ring.stops)
         heading = f"If {_failed(one)} ({kinds})"
         first = tuple(figures.sentence(words) for words in ring.do_first)
-        rows.append(NextRingWords(heading, line, first, stops))
+        rows.append(NextRingWords(heading, line, first, stops, one.if_failed))
     return rows
 
 

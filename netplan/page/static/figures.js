@@ -1,40 +1,58 @@
 // Three people's figures, the options by what differs, the stops and who is off; each against the pinned option.
 import { byId, cell, state } from "/static/state.js";
+import { drawKept } from "/static/kept_customers.js";
+import { drawNotes } from "/static/notes.js";
 import { changed } from "/static/orders.js";
+import { drawPinned, pinnedToCompare, pinnedMarks } from "/static/pinned.js";
 
-const NAMES = {
-  planner: "Planner", notices: "Notices", engineer: "Engineer", stops: "stops", excavations: "excavations", burden: "burden",
-  gap: "gap to the proof", meters_off: "meters off", meters_kept: "meters kept by feeds", standby: "customers on standby",
-  priority: "priority customers off", feeds: "feeds", bores_mm: "bores [mm]", drops_mbar: "drops [mbar]",
-  least_mbar: "least inlet [mbar]", margin_mbar: "margin [mbar]", coldest_air_c: "holds to [°C]",
+const FIGURES = {
+  planner: { stops: "stops", holes: "holes for stops", excavations: "excavations", burden: "burden", gap: "gap to the proof" },
+  notices: {
+    meters_off: "meters off", meters_kept: "meters kept by feeds", standby: "customers on standby", priority: "priority customers off",
+    calls_due: "calls due by",
+  },
+  engineer: {
+    feeds: "feeds", flow_m3h: "flow [m³/h]", bores_mm: "bores [mm]", drops_mbar: "drops [mbar]", least_mbar: "least inlet [mbar]",
+    worst_inlet: "worst inlet at", margin_mbar: "margin [mbar]", coldest_air_c: "holds to [°C]",
+  },
 };
 
 function written(value) {
-  if (value === null || value === undefined) return "–";
+  if (value === null || value === undefined || value === "") return "–";
   return Array.isArray(value) ? value.map(written).join(", ") || "none" : String(value);
 }
 
-export function drawFigures() {
-  const rows = byId("figures").querySelector("tbody"), option = state.shown[state.chosen];
-  rows.replaceChildren();
-  for (const who of ["planner", "notices", "engineer"]) {
-    if (!option) break;
-    const head = document.createElement("tr");
-    cell(head, NAMES[who], "th").colSpan = 4;
-    rows.append(head);
-    for (const [name, figure] of Object.entries(option[who])) {
-      const row = document.createElement("tr");
+function label(figure) {
+  if (!figure || figure.value === null) return state.done ? "" : "not solved yet";
+  return state.stale ? `${figure.label}, of the order before` : figure.label;
+}
+
+function drawColumns(option) {
+  const against = pinnedToCompare();
+  for (const [who, names] of Object.entries(FIGURES)) {
+    const rows = byId("figures").querySelector(`[data-who="${who}"] tbody`);
+    rows.replaceChildren();
+    if (!option) continue;
+    for (const [name, words] of Object.entries(names)) {
+      const figure = option[who][name], was = against && against[who][name], row = document.createElement("tr");
       row.className = state.stale ? "stale" : "";
       row.dataset.figure = name;
-      cell(row, NAMES[name] || name, "th").scope = "row";
-      cell(row, written(figure.value));
-      cell(row, state.stale ? `${figure.label}, of the order before` : figure.label);
-      const was = state.pinned && state.pinned[who][name];
-      const both = was && typeof was.value === "number" && typeof figure.value === "number";
-      cell(row, both ? (figure.value - was.value > 0 ? "+" : "") + Number((figure.value - was.value).toFixed(3)) : "");
+      cell(row, words, "th").scope = "row";
+      cell(row, written(figure && figure.value));
+      cell(row, label(figure));
+      cell(row, figure && was ? change(figure.value, was.value) : "");
       rows.append(row);
     }
   }
+}
+
+function change(value, was) {
+  if (value === null || was === null) return "";
+  if (typeof value === "number" && typeof was === "number") return (value - was > 0 ? "+" : "") + Number((value - was).toFixed(3));
+  return written(value) === written(was) ? "same" : `was ${written(was)}`;
+}
+
+function drawTabs() {
   const tabs = byId("options");
   tabs.replaceChildren();
   state.shown.forEach((one, at) => {
@@ -42,11 +60,13 @@ export function drawFigures() {
     tab.type = "button";
     tab.role = "tab";
     tab.ariaSelected = String(at === state.chosen);
-    tab.textContent = one.rank ? `option ${one.rank}: ${difference(one, state.shown[0])}` : "bound, by connectivity";
+    tab.textContent = one.rank ? `option ${one.rank}: ${one.words}` : "bound, by connectivity";
     tab.addEventListener("click", () => { state.chosen = at; drawFigures(); });
     tabs.append(tab);
   });
-  byId("pin").disabled = !option || state.stale;
+}
+
+function drawStops(option) {
   const stops = byId("stops").querySelector("tbody"), off = byId("off").querySelector("tbody");
   stops.replaceChildren();
   off.replaceChildren();
@@ -69,29 +89,28 @@ export function drawFigures() {
     cell(row, address);
     off.append(row);
   }
-  drawMarks(option);
 }
 
-function difference(one, first) {
-  if (one === first) return "cheapest";
-  const places = (option) => new Set(option.stops.map((stop) => `${stop.valve_id || stop.main_id} ${stop.method || stop.kind}`));
-  const own = [...places(one)].filter((place) => !places(first).has(place));
-  const words = own.length ? `with ${own.join(", ")}` : "same stops";
-  const meters = one.notices.meters_off.value - first.notices.meters_off.value;
-  return meters ? `${words}, ${meters > 0 ? "+" : ""}${meters} meters off` : words;
+export function drawFigures() {
+  const option = state.shown[state.chosen];
+  drawColumns(option);
+  drawTabs();
+  drawPinned(option);
+  drawStops(option);
+  drawKept(option);
+  drawNotes(option);
+  drawMarks(option);
 }
 
 async function drawMarks(option) {
   const { map } = state;
-  if (!map) return;
+  if (!map || state.mode === "emergency") return;
   map.marks.stops = option ? option.stops : [];
   map.marks.zone = option ? option.zone : [];
   map.marks.off = option ? option.off : [];
   map.marks.kept = (option && option.kept) || [];
+  map.marks.feeds = (option && option.feeds) || [];
+  map.marks.pinned = pinnedMarks();
   map.marks.work = state.work;
   map.draw();
-}
-
-export function beginFigures() {
-  byId("pin").addEventListener("click", () => { state.pinned = state.shown[state.chosen]; drawFigures(); });
 }

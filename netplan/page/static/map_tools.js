@@ -45,12 +45,12 @@ function toolbar(map) {
     bar.append(button);
   }
   byId("map").before(bar);
-  byId("emergency-mode").addEventListener("change", () => { bar.hidden = byId("emergency-mode").checked; take(map, "work", bar.hidden ? "click where the main was hit" : ""); });
+  document.addEventListener("mode", () => { bar.hidden = state.mode === "emergency"; take(map, "work", bar.hidden ? "click where the main was hit" : ""); });
 }
 
 function click(map, close, x, y, reach, event) {
   closeMenu(false);
-  if (byId("emergency-mode").checked) { point(x, y, reach); return; }
+  if (state.mode === "emergency") { point(x, y, reach); return; }
   if (tool.drawing) { if (tool.drawing.click) tool.drawing.click(x, y); return; }
   const [px, py] = map.toScreen(x, y), one = close.customerAt(px, py, event instanceof KeyboardEvent ? 24 : 9);
   if (one) { customerMenu(one, px, py); return; }
@@ -75,7 +75,7 @@ export function beginMap(map) {
   over.root.after(bubble);
   toolbar(map);
   map.onPoint = (x, y, reach, event) => click(map, close, x, y, reach, event);
-  map.onPress = (px, py) => (tool.drawing && tool.drawing.press && !byId("emergency-mode").checked ? tool.drawing.press(px, py) : null);
+  map.onPress = (px, py) => (tool.drawing && tool.drawing.press && state.mode !== "emergency" ? tool.drawing.press(px, py) : null);
   map.onHover = (px, py) => {
     if (tool.drawing && tool.drawing.move && tool.drawing.ring) tool.drawing.move(px, py);
     map.canvas.style.cursor = tool.drawing ? "crosshair" : close.customerAt(px, py) ? "pointer" : "";

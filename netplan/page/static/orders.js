@@ -3,7 +3,7 @@ import { byId, cell, state, write } from "/static/state.js";
 import { drawFigures } from "/static/figures.js";
 
 export async function order(next, remember = true) {
-  if (remember) state.before.push(JSON.stringify(state.orders));
+  if (remember) { state.before.push(JSON.stringify(state.orders)); state.undone = []; }
   state.orders = next;
   state.stale = true;
   drawOrders();
@@ -25,6 +25,21 @@ export async function order(next, remember = true) {
   state.sending = false;
   state.stale = state.shownRevision !== state.revision;
   drawFigures();
+}
+
+export function takeOrders(orders, revision) {
+  // Orders that the server has already: those of a session that was opened.
+  state.before.push(JSON.stringify(state.orders));
+  state.undone = [];
+  state.orders = orders;
+  state.revision = Math.max(state.revision, revision);
+  drawOrders();
+}
+
+function back(from, to) {
+  if (!from.length) return;
+  to.push(JSON.stringify(state.orders));
+  order(JSON.parse(from.pop()), false);
 }
 
 export function changed(change) {
@@ -67,6 +82,7 @@ export function drawOrders() {
     });
   drawDrawnAreas(list);
   byId("undo").disabled = !state.before.length;
+  byId("redo").disabled = !state.undone.length;
 }
 
 // Drawn areas: keep-out polygons, by number as the map names them.
@@ -84,7 +100,8 @@ function drawDrawnAreas(list) {
 }
 
 export function beginOrders() {
-  byId("undo").addEventListener("click", () => { if (state.before.length) order(JSON.parse(state.before.pop()), false); });
+  byId("undo").addEventListener("click", () => back(state.before, state.undone));
+  byId("redo").addEventListener("click", () => back(state.undone, state.before));
   byId("add-work").addEventListener("click", () => { state.orders.work.push({ main_id: "", from_m: 0, to_m: 1 }); drawOrders(); });
   byId("orders").addEventListener("submit", (event) => {
     event.preventDefault();

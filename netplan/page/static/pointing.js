@@ -7,9 +7,7 @@ import { course, millimetres } from "/static/main_lines.js";
 const HALF_M = 2;
 
 export async function point(x, y, reach, also = false) {
-  if (byId("emergency-mode").checked) { await emergency(x, y); return; }
-  byId("emergency").hidden = true;
-  state.map.marks.hit = [];
+  if (state.mode === "emergency") { await emergency(x, y); return; }
   const found = await (await fetch(`/main?x=${x}&y=${y}&reach=${reach}`)).json();
   if (!found) { byId("map-say").textContent = "no main there"; return; }
   course(found);

@@ -1,8 +1,8 @@
 // What the page knows, and how it speaks with its server. Text from data is never markup.
 export const byId = (id) => document.getElementById(id);
 export const state = {
-  csrf: "", revision: 0, orders: empty(), before: [], shown: [], chosen: 0, pinned: null, stale: true, sending: false,
-  shownRevision: 0, work: [], ghost: null, map: null,
+  csrf: "", revision: 0, orders: empty(), before: [], undone: [], shown: [], chosen: 0, done: false, stale: true, sending: false,
+  shownRevision: 0, work: [], ghost: null, map: null, mode: "plan",
 };
 
 function empty() {
@@ -17,15 +17,17 @@ export function cell(row, text, tag = "td") {
 }
 
 export async function letIn() {
+  // The token is good once; what it gives is kept for this address alone, so that the page can be opened again.
   const token = location.hash.slice(1);
-  if (token) {
+  if (token.length > 30) {
     const answer = await fetch("/session", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ token }) });
     history.replaceState(null, "", "/");
-    if (answer.ok) return (await answer.json()).csrf;
+    if (answer.ok) localStorage.setItem("csrf", (await answer.json()).csrf);
   }
-  const answer = await fetch("/session");
+  const csrf = localStorage.getItem("csrf") || "";
+  const answer = await fetch("/session", { headers: { "x-netplan-page": csrf } });
   if (!answer.ok) throw new Error(await answer.text());
-  return (await answer.json()).csrf;
+  return csrf;
 }
 
 export async function write(path, body) {

@@ -63,7 +63,7 @@ function key(event, stop) {
 }
 
 export function placeStops(map, over) {
-  const emergency = byId("emergency-mode").checked;
+  const emergency = state.mode === "emergency";
   // An answer that comes while a stop is held does not take it out of the hand.
   const stops = emergency ? [] : shown.ghost ? shown.stops : map.marks.stops;
   if (shown.stops !== stops && !(shown.stops && !stops.length && !shown.stops.length)) {

@@ -123,7 +123,7 @@ class Handle {
 export function placeHandles(map, over) {
   shown.over = over;
   if (shown.orders !== state.orders) follow();
-  const many = 2 * shown.work.length <= MOST_HANDLES && !byId("emergency-mode").checked ? shown.work.length : 0;
+  const many = 2 * shown.work.length <= MOST_HANDLES && state.mode !== "emergency" ? shown.work.length : 0;
   while (shown.buttons.length > 2 * many) shown.buttons.pop().button.remove();
   for (let at = shown.buttons.length / 2; at < many; at += 1) shown.buttons.push(new Handle(at, "from_m", over), new Handle(at, "to_m", over));
   for (const handle of shown.buttons) handle.place(map);
