@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import urllib.request
 from pathlib import Path
 from typing import Any, Final
 
@@ -32,6 +33,9 @@ def page_rows(network: str, scratch: Path) -> list[list[str]]:
     with tempfile.TemporaryDirectory(dir=scratch) as folder, chromium() as browser:
         kept = scratch / "kept"
         with serving(network, Path(folder), "--cache", str(kept)) as served:
+            # The address is there before the network is read: only then is it a matter of the page.
+            with urllib.request.urlopen(served.origin, timeout=WAIT_MS / 1000.0):
+                pass
             page = browser.new_context(viewport={"width": 1280, "height": 800}).new_page()
             page.goto(served.url, timeout=WAIT_MS)
             page.wait_for_selector('#map[data-drawn="yes"]', timeout=WAIT_MS)
