@@ -34,7 +34,7 @@ def page_rows(network: str, scratch: Path) -> list[list[str]]:
         kept = scratch / "kept"
         with serving(network, Path(folder), "--cache", str(kept)) as served:
             # The address is there before the network is read: only then is it a matter of the page.
-            with urllib.request.urlopen(served.origin, timeout=WAIT_MS / 1000.0):
+            with urllib.request.urlopen(served.origin, timeout=WAIT_MS / 1000.0):  # noqa: S310
                 pass
             page = browser.new_context(viewport={"width": 1280, "height": 800}).new_page()
             page.goto(served.url, timeout=WAIT_MS)
@@ -61,7 +61,7 @@ def _held(page: Any) -> list[tuple[str, list[float]]]:
         "const { point } = await import('/static/pointing.js'); await point(x, y, 200);"
         "const found = await (await fetch(`/main?x=${x}&y=${y}&reach=200`)).json(); map.show(found.x, found.y, 0.15); }"
     )
-    page.wait_for_selector('body[data-stage="done"]', timeout=WAIT_MS)
+    page.wait_for_selector(".map-stop", timeout=WAIT_MS)
     rows = [("a place asked: where stops can be within 130 m, fetched", _fetched(page))]
     page.evaluate(WATCH)
     page.wait_for_selector(".map-handle")

@@ -110,7 +110,6 @@ async function turn(mode) {
   byId("emergency-open").hidden = is;
   if (stream) stream.close();
   document.dispatchEvent(new Event("mode"));
-  byId("map-say").textContent = "";
   drawRing();
   if (is) {
     byId("emergency").focus();
