@@ -137,6 +137,7 @@ class PageServer:
         """End every stream of answers: the server is about to end."""
         for stream in self._streams:
             stream.put_nowait(None)
+        self._emergency.end_streams()
 
     async def _index(self, _: Request) -> Response:
         return Response(_read("page.html"), media_type="text/html")

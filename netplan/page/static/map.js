@@ -114,8 +114,9 @@ export class NetworkMap {
 
   paintMarks(pen) {
     const { marks } = this;
-    if (!marks.hit.length) {
-      paintLines(pen, this, marks.zone, LINE.isolated);
+    paintLines(pen, this, marks.zone, LINE.isolated);
+    // In an emergency the zone is that of a ring, and nothing of the plan is shown.
+    if (document.body.dataset.mode !== "emergency") {
       for (const painter of this.between) painter(pen, this);
       paintLines(pen, this, marks.work, LINE.work);
     }
