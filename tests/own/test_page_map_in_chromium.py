@@ -228,7 +228,7 @@ def test_areas_are_drawn_as_work_and_as_keep_out(shown: Map) -> None:
     page.keyboard.press("Enter")
     (ring,) = shown.ordered("keep_out", 1)
     assert len(ring) == 4
-    assert "drawn area 1" in page.inner_text("#order-list")
+    assert "keep-out area 1" in page.inner_text("#order-list")
     refused = shown.run(
         "const [px, py] = mains.placeAt(await mains.courseOf(given[0]), 48);"
         "return (await (await fetch(`/stops-near?x=${px}&y=${py}&reach=20`)).json()).mains"
@@ -236,7 +236,7 @@ def test_areas_are_drawn_as_work_and_as_keep_out(shown: Map) -> None:
         MAIN,
     )
     assert any("keep out: by order" in one["words"] for one in refused)
-    page.click('button[aria-label="take back drawn area 1"]')
+    page.click('button[aria-label="take back keep-out area 1"]')
     shown.ordered("keep_out", 0)
     page.click('#map-tools button[data-tool="keep-out"]')
     page.mouse.click(*corners[0])
