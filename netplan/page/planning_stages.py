@@ -16,7 +16,12 @@ from netplan.network.work_section import work_section
 from netplan.page.option_differences import with_differences
 from netplan.page.order_conflicts import conflicts_in_every_zone, conflicts_of
 from netplan.page.page_orders import PageOrders, request_of
-from netplan.page.stage_figures import figures_of_cut, figures_of_found, figures_of_option
+from netplan.page.stage_figures import (
+    figures_of_cut,
+    figures_of_found,
+    figures_of_option,
+    rank_of_found,
+)
 from netplan.planfile.model import Option
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
@@ -158,6 +163,7 @@ class _Heard:
         self._request, self._send = request, send
         self._orders = list(orders_in_words(request))
         self._found: list[dict[str, Any]] = []
+        self._known: dict[int, tuple[EvaluatedOption, dict[str, Any]]] = {}
 
     def found(
         self, context: PlanningContext, options: Sequence[EvaluatedOption], bound_minor: int | None
@@ -166,7 +172,8 @@ class _Heard:
         try:
             context.scope.check_unaffected()
             figures = [
-                figures_of_found(context, one, rank, bound_minor) for rank, one in enumerate(options, 1)
+                {**self._figures_of(context, one), **rank_of_found(one, rank, bound_minor)}
+                for rank, one in enumerate(options, 1)
             ]
         except BoundaryAffectedError:
             return  # a larger subnetwork is taken
@@ -175,6 +182,13 @@ class _Heard:
         if len(figures) > 1:
             self._tell("options", figures)
         self._found = figures
+
+    def _figures_of(self, context: PlanningContext, option: EvaluatedOption) -> dict[str, Any]:
+        """Return the figures of an option, worked out when it is found and kept with it."""
+        known = self._known.get(id(option))
+        if known is None:
+            known = self._known[id(option)] = option, figures_of_found(context, option)
+        return known[1]
 
     def written(self, options: Sequence[Option]) -> None:
         """Send the options with those complete that are."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.sharedctypes import Synchronized
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from netplan.core.errors import NetplanError, NoPlanError
 from netplan.page.page_orders import PageOrders
@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from netplan.page.planning_stages import PlanningStages
 
 __all__ = ["NetworkSource", "PlanningWorker", "StageAnswer"]
+
+
+MOST_DEATHS: Final = 2
+"""How often the process is replaced for the same orders (own): then it waits for others [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +75,7 @@ class PlanningWorker:
         self._lock = threading.Lock()
         self._last: tuple[int, PageOrders] | None = None
         self._is_closed = False
+        self._deaths = 0
         self._start()
 
     def _start(self) -> None:
@@ -87,6 +92,9 @@ class PlanningWorker:
         with self._lock:
             self._last = (revision, orders)
             self._newest.value = revision
+            if self._deaths > MOST_DEATHS:
+                self._start()
+            self._deaths = 0
             self._send(revision, orders)
 
     def _send(self, revision: int, orders: PageOrders) -> None:
@@ -108,6 +116,11 @@ class PlanningWorker:
             if self._is_closed or connection is not self._connection:
                 return
             self._process.join(timeout=5.0)
+            self._deaths += 1
+            if self._deaths > MOST_DEATHS:
+                words = f"the planner has stopped {self._deaths} times on these orders; change them"
+                self._tell(StageAnswer(self._newest.value, "failed", {"words": words, "reasons": []}))
+                return
             self._start()
             if self._last is not None:
                 revision, orders = self._last

@@ -71,8 +71,10 @@ class PageServer:
         mode = EmergencyMode(self.source, self.network, read_rules(self.source.rules))
         self._emergency = EmergencyRoutes(mode, self.plans, self._heard)
         self._map = MapRoutes(self.network, read_rules(self.source.rules), self.tiles, lambda: self.orders)
-        session = PlanningSession(self.network, read_rules(self.source.rules), self.plans)
-        self._session_routes = SessionRoutes(session, lambda: self.orders, self._option, self._give)
+        self._session_kept = PlanningSession(self.network, read_rules(self.source.rules), self.plans)
+        self._session_routes = SessionRoutes(
+            self._session_kept, lambda: self.orders, self._option, self._give
+        )
         self._streams: set[asyncio.Queue[StageAnswer | None]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._worker: PlanningWorker | None = None
@@ -106,8 +108,9 @@ class PageServer:
     @asynccontextmanager
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
         self._loop = asyncio.get_running_loop()
+        # The first view comes before anything else: the worker reads the network beside it.
+        await asyncio.to_thread(self.tiles.warm)
         self._worker = PlanningWorker(self.source, self._hear)
-        self._warming = asyncio.create_task(asyncio.to_thread(self.tiles.tile, 0, 0, 0))
         try:
             yield
         finally:
@@ -125,6 +128,7 @@ class PageServer:
             # Of the answers with options the newest alone counts: a page that comes later needs no other.
             if "options" in answer.data:
                 self.answers = [one for one in self.answers if "options" not in one.data]
+                self._session_kept.refresh(self.orders, answer.data["options"])
             self.answers.append(answer)
         for stream in self._streams:
             stream.put_nowait(answer)
@@ -133,6 +137,7 @@ class PageServer:
         """End every stream of answers: the server is about to end."""
         for stream in self._streams:
             stream.put_nowait(None)
+        self._emergency.end_streams()
 
     async def _index(self, _: Request) -> Response:
         return Response(_read("page.html"), media_type="text/html")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -30,6 +31,10 @@ from netplan.rules import Rules
 __all__ = ["PlanningSession", "read_session"]
 
 ENDING: Final = ".session.json"
+MOST_NAMED: Final = 2
+"""Lengths of main that the name of a pinned option holds (own) [-]."""
+MOST_NAME: Final = 400
+"""Characters of such a name (own) [-]."""
 MOST_BYTES: Final = 20_000_000
 """No session is as large as this (own) [bytes]."""
 CAUTION: Final = (
@@ -92,14 +97,24 @@ class PlanningSession:
         """
         if len(self.pinned) >= MOST_PINNED:
             raise BadInputError(f"pinned: {MOST_PINNED} at most; unpin one")
-        names = ("rank", "planner", "notices", "engineer", "stops", "zone", "off")
-        given = {name: option[name] for name in names}
-        pinned = PinnedOption.model_validate(
-            {**given, "name": option.get("words", ""), "pinned": _now(), "orders": orders}
-        )
+        pinned = _pinned(orders, option, _now())
         if any(one.orders == orders and one.stops == pinned.stops for one in self.pinned):
             raise BadInputError("pinned: this option is pinned already")
         self.pinned.append(pinned)
+
+    def refresh(self, orders: PageOrders, options: Sequence[dict[str, Any]]) -> None:
+        """Give pinned options the figures that were worked out since: those of the same orders and stops.
+
+        Parameters
+        ----------
+        orders : PageOrders
+        options : sequence of dict
+            As `stage_figures` returns them.
+        """
+        for at, one in enumerate(self.pinned):
+            if one.orders == orders:
+                newer = (_pinned(orders, option, one.pinned) for option in options)
+                self.pinned[at] = next((other for other in newer if other.stops == one.stops), one)
 
     def unpin(self, at: int) -> None:
         """Unpin an option by its place in the list; one that is not there is none."""
@@ -159,6 +174,16 @@ class PlanningSession:
             rules_fingerprint(self._rules),
         )
         return session.orders, changes
+
+
+def _pinned(orders: PageOrders, option: dict[str, Any], at: str) -> PinnedOption:
+    """Return an option as it is pinned: named by the work, and by what differs from the others."""
+    names = ("rank", "planner", "notices", "engineer", "stops", "zone", "off")
+    work = ", ".join(f"{one.main_id} {one.from_m:g} to {one.to_m:g} m" for one in orders.work[:MOST_NAMED])
+    more = ", …" if len(orders.work) > MOST_NAMED else ""
+    name = shown(f"{work}{more}, option {option['rank']}: {option.get('words', '')}", MOST_NAME)
+    given = {part: option[part] for part in names}
+    return PinnedOption.model_validate({**given, "name": name, "pinned": at, "orders": orders})
 
 
 def read_session(path: Path) -> SessionFile:

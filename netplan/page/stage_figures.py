@@ -26,7 +26,7 @@ from netplan.planning.option_records.stop_records import zones_of
 from netplan.planning.request import PlanRequest
 from netplan.planning.weather_limits import not_looked_for
 
-__all__ = ["figures_of_cut", "figures_of_found", "figures_of_option"]
+__all__ = ["figures_of_cut", "figures_of_found", "figures_of_option", "rank_of_found"]
 
 Label = Literal["bound", "solved", "proven"]
 Figure = dict[str, Any]
@@ -69,26 +69,18 @@ def figures_of_cut(context: PlanningContext, section: WorkSection, cut: Cut) -> 
     }
 
 
-def figures_of_found(
-    context: PlanningContext, priced: EvaluatedOption, rank: int, bound_minor: int | None
-) -> dict[str, Any]:
-    """Return the figures of an option that is priced and solved, before it is written down.
-
-    Excavations and customers on standby are not counted yet.
+def rank_of_found(priced: EvaluatedOption, rank: int, bound_minor: int | None) -> dict[str, Any]:
+    """Return where an option that is priced and solved stands: its rank, and the planner's figures.
 
     Parameters
     ----------
-    context : PlanningContext
     priced : EvaluatedOption
     rank : int
         From 1, among those found so far.
     bound_minor : int or None
         No option beyond those found is cheaper [minor units]; None: there is none beyond.
     """
-    network = context.request.network
     gap_minor = 0 if bound_minor is None else max(priced.burden_minor - bound_minor, 0)
-    feeds = feeds_of(context, priced, not_looked_for(priced))
-    customers = customers_of(context, priced, feeds.ids)
     planner = {
         "stops": len(priced.cut.stops),
         "holes": None,
@@ -96,9 +88,23 @@ def figures_of_found(
         "burden": in_currency(priced.burden_minor),
         "gap": in_currency(gap_minor),
     }
+    return {"rank": rank, "planner": _planner(planner, is_proven=not gap_minor)}
+
+
+def figures_of_found(context: PlanningContext, priced: EvaluatedOption) -> dict[str, Any]:
+    """Return the other figures of an option that is priced and solved, before it is written down.
+
+    Excavations and customers on standby are not counted yet.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    priced : EvaluatedOption
+    """
+    network = context.request.network
+    feeds = feeds_of(context, priced, not_looked_for(priced))
+    customers = customers_of(context, priced, feeds.ids)
     return {
-        "rank": rank,
-        "planner": _planner(planner, is_proven=not gap_minor),
         "notices": _notices(customers, context.request, None),
         "engineer": _engineer(
             context.request, feeds.bypasses, len(feeds.opened), pressures_of(context, priced), None

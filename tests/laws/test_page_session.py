@@ -223,6 +223,28 @@ def _require_figures_of_plan(shown: dict[str, Any], plan: dict[str, Any]) -> Non
     assert shown["planner"]["burden"]["label"] == ("proven" if best["proof"]["optimal"] else "solved")
 
 
+def test_the_weather_is_that_of_the_plan_though_its_search_is_not_run_again(network: Any) -> None:
+    orders, rules = (
+        PageOrders(work=(PageWork(main_id="M0048", from_m=85.0, to_m=89.0),), options=1),
+        default_rules(),
+    )
+    answers: dict[str, dict[str, Any]] = {}
+    searches: list[str] = []
+
+    def send(stage: str, answer: dict[str, Any]) -> None:
+        answers[stage] = answer
+        searches.extend(
+            [answer["words"]] if stage == "progress" and "candidate 1 " in answer["words"] else []
+        )
+
+    PlanningStages(network, rules).answer(orders, lambda: None, send)
+    request = request_of(orders, network, rules, options=1, weather=True)
+    told = [figures_of_option(request, option) for option in make_plan(request).plan.options]
+    assert [{key: one[key] for key in one if key != "words"} for one in answers["weather"]["options"]] == told
+    assert told[0]["engineer"]["coldest_air_c"]["value"] is not None
+    assert len(searches) == 1
+
+
 ORDERS = PageOrders(
     work=(PageWork(main_id="M0048", from_m=85.0, to_m=89.0),),
     forbid=("M0142:10:20", "V012"),
@@ -252,6 +274,7 @@ def test_a_session_comes_back_whole_for_a_colleague(
     saved = (tmp_path / "monday.session.json").read_text(encoding="utf-8")
     assert json.loads(saved)["schema"] == "netplan/session/1"
     # A colleague's copy of the network lies elsewhere; what it holds is the same.
+    assert session.pinned[0].name == "M0048 85 to 89 m, option 1: cheapest"
     colleague = PlanningSession(replace(network, source="elsewhere.gpkg"), default_rules(), tmp_path)
     assert colleague.names() == ["monday"]
     orders, changes = colleague.open("monday")
@@ -261,6 +284,15 @@ def test_a_session_comes_back_whole_for_a_colleague(
     assert colleague.notes[0].text == HOSTILE
     with pytest.raises(BadInputError, match="pinned already"):
         colleague.pin(ORDERS, _option(network))
+    # Figures that come later are those of the option pinned: by its stops, under its orders alone.
+    later = _option(network)
+    later["engineer"]["coldest_air_c"] = {"value": -3.5, "label": "solved"}
+    colleague.refresh(ORDERS.model_copy(update={"max_stops": 9}), [later])
+    colleague.refresh(ORDERS, [{**later, "stops": later["stops"][1:]}])
+    assert colleague.shown() == session.shown()
+    colleague.refresh(ORDERS, [later])
+    assert colleague.pinned[0].engineer["coldest_air_c"].value == -3.5
+    assert colleague.pinned[0].pinned == session.pinned[0].pinned
     # Saved again under the same name it replaces the older one; nothing else is left beside it.
     colleague.drop_note(0)
     colleague.drop_note(9)

@@ -62,13 +62,17 @@ def test_of_rapid_orders_the_last_alone_is_answered(client: PageClient) -> None:
     assert any(line.startswith("candidate ") for line in words)
 
 
-def _planner(pid: int) -> int:
-    """Return the process that plans for a server: a child of it that somebody spawned."""
-    children = Path(f"/proc/{pid}/task/{pid}/children").read_text(encoding="ascii").split()
-    for child in map(int, children):
-        if "spawn_main" in Path(f"/proc/{child}/cmdline").read_text(encoding="utf-8"):
-            return child
-    raise AssertionError(f"no planner among {children}")
+def _planner(pid: int, besides: int = 0) -> int:
+    """Return the process that plans for a server, another than the one before: a child that it spawned."""
+    end = time.perf_counter() + 30.0
+    while time.perf_counter() < end:
+        for task in Path(f"/proc/{pid}/task").iterdir():
+            for child in (task / "children").read_text(encoding="ascii").split():
+                words = Path(f"/proc/{child}/cmdline").read_text(encoding="utf-8")
+                if "spawn_main" in words and int(child) != besides:
+                    return int(child)
+        time.sleep(0.02)
+    raise AssertionError("no planner")
 
 
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="processes are found in /proc")
@@ -81,6 +85,20 @@ def test_a_killed_planner_is_replaced_and_says_so(served: Served, client: PageCl
     assert "runs again" in said.data["words"]
     client.wait(revision, "options", such=lambda one: one.at_s > said.at_s, within_s=40.0)
     assert _planner(served.pid) != old
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="processes are found in /proc")
+def test_orders_that_kill_every_planner_are_given_up(served: Served, client: PageClient) -> None:
+    revision = client.order(page_orders("M0142", 150, 154, options=2))
+    killed = 0
+    for _ in range(3):
+        killed = _planner(served.pid, besides=killed)
+        os.kill(killed, signal.SIGKILL)
+    said = client.wait(revision, "failed")
+    assert "stopped 3 times on these orders" in said.data["words"]
+    assert len([one for one in client.heard if (one.revision, one.stage) == (revision, "replaced")]) == 2
+    # Other orders are answered all the same.
+    client.wait(client.order(ORDERS), "option")
 
 
 def test_contradicting_orders_are_named_at_once(client: PageClient) -> None:

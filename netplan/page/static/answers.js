@@ -1,5 +1,6 @@
 // What the server answers, as it comes.
 import { byId, state } from "/static/state.js";
+import { refreshPinned } from "/static/pinned.js";
 import { drawFigures } from "/static/figures.js";
 
 export function hear(answer) {
@@ -23,4 +24,5 @@ export function hear(answer) {
   state.shownRevision = answer.revision;
   dataset.revision = String(answer.revision);
   drawFigures();
+  if (state.done) refreshPinned();
 }

@@ -26,7 +26,7 @@ export function drawPinned(option) {
   byId("pin").disabled = !option || !option.rank || state.stale || pins.all.length >= 3;
   byId("pinned").replaceChildren(...pins.all.map((one, at) => {
     const item = document.createElement("li"), name = document.createElement("span");
-    name.textContent = `pinned ${at + 1}: ${one.name}, ${one.stops.length} stops, ${one.notices.meters_off.value} meters off, burden ${one.planner.burden.value}`;
+    name.textContent = `pinned ${at + 1}: ${one.name}`;
     const compare = button("compare with", `compare with pinned ${at + 1}`, () => { pins.against = at; drawFigures(); });
     compare.setAttribute("aria-pressed", String(at === pins.against));
     item.append(name, " ", compare, " ", button("unpin", `unpin ${at + 1}`, () => send("/pins/drop", { at })));
@@ -37,6 +37,13 @@ export function drawPinned(option) {
 async function send(path, body) {
   try { takePinned((await write(path, body)).pinned); drawFigures(); }
   catch (error) { byId("state").textContent = String(error.message); }
+}
+
+export async function refreshPinned() {
+  // What is pinned of the orders just worked out has all of its figures now.
+  if (!pins.all.length) return;
+  takePinned((await (await fetch("/notes")).json()).pinned);
+  drawFigures();
 }
 
 export function beginPinned() {
