@@ -17,8 +17,9 @@ import pytest
 from netplan.cli import app as commands
 from netplan.cli import plan as plan_command
 from netplan.cli.sample import sample_network
-from netplan.core.errors import BadInputError
+from netplan.core.errors import BadInputError, NoPlanError
 from netplan.network.linear_reference import lon_lat, points_at
+from netplan.network.work_section import work_section
 from netplan.page.page_orders import PageOrders, PageWork, equal_command, request_of
 from netplan.page.planning_stages import CancelledError, PlanningStages
 from netplan.page.planning_worker import NetworkSource
@@ -27,8 +28,12 @@ from netplan.page.session_file import PlanningSession, read_session
 from netplan.page.session_model import MOST_NOTES
 from netplan.page.stage_figures import figures_of_option
 from netplan.planfile.plan_json import plan_to_json
+from netplan.planning.context import PlanningContext
+from netplan.planning.excavations_of_cut import work_minor_of
 from netplan.planning.make_plan import make_plan
+from netplan.planning.rank import isolation_problem
 from netplan.planning.request import PlanRequest
+from netplan.planning.subnetwork_context import contexts_kept
 from netplan.readers import read_network
 from netplan.rules import default_rules
 
@@ -221,6 +226,44 @@ def _require_figures_of_plan(shown: dict[str, Any], plan: dict[str, Any]) -> Non
     told = {(who, name): shown[who][name]["value"] for who, name in expected}
     assert told == expected
     assert shown["planner"]["burden"]["label"] == ("proven" if best["proof"]["optimal"] else "solved")
+
+
+def test_the_bound_is_that_of_the_whole_network_whatever_is_kept(
+    network: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("netplan.planning.subnetwork_context.FIRST_NODES", 300)
+    rules, kept, tried = default_rules(), 0, 0
+    stages = PlanningStages(network, rules)
+    pipes = network.pipes
+    starts = pipes.coords_m[pipes.coord_start[: pipes.n_mains]]
+    near = np.argsort(np.abs(starts - np.median(starts, axis=0)).max(axis=1), kind="stable")
+    for row in near[pipes.length_m[near] > 12.0][:20].tolist():
+        orders = PageOrders(work=(PageWork(main_id=pipes.id[row], from_m=5.0, to_m=8.0),))
+        request = request_of(orders, network, rules, options=1, weather=False)
+        whole = stages._context(request).with_request(request)
+        section = work_section(network, request.parts)
+        kept += len(list(contexts_kept(whole, section)))
+        bounds: list[Any] = []
+
+        def take(stage: str, answer: dict[str, Any], bounds: list[Any] = bounds) -> None:
+            bounds.append((stage, answer))
+
+        stages._send_bound(whole, take)
+        fresh = PlanningContext.for_request(request)
+        try:
+            cut = next(fresh.cuts(isolation_problem(fresh, section)), None)
+        except NoPlanError:
+            cut = None
+        if cut is None:
+            assert bounds == []
+            continue
+        tried += 1
+        ((stage, bound),) = bounds
+        assert stage == "bound"
+        expected = (cut.bound_minor + work_minor_of(fresh)) / 100.0
+        assert bound["planner"]["burden"]["value"] == pytest.approx(expected, abs=1e-9)
+    assert kept >= 5
+    assert tried >= 15
 
 
 def test_the_weather_is_that_of_the_plan_though_its_search_is_not_run_again(network: Any) -> None:
