@@ -31,7 +31,8 @@ def opening_file(folder: Path, address: str) -> Iterator[str]:
             out.write(
                 '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Planning page</title>'
                 '<meta name="referrer" content="no-referrer">'
-                f'<meta http-equiv="refresh" content="0;url={to}"></head><body><p><a href="{to}">To the planning page</a></p></body></html>\n'
+                f'<meta http-equiv="refresh" content="0;url={to}"></head>'
+                f'<body><p><a href="{to}">To the planning page</a></p></body></html>\n'
             )
         yield file.resolve().as_uri()
     finally:
