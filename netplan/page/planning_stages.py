@@ -6,13 +6,15 @@ from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from itertools import chain
 from typing import Any, Final
 
-from netplan.core.errors import NetplanError
+from netplan.core.errors import NoPlanError
+from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.work_part import WorkPart
-from netplan.network.work_section import work_section
+from netplan.network.work_section import WorkSection, work_section
 from netplan.page.option_differences import with_differences
 from netplan.page.order_conflicts import conflicts_in_every_zone, conflicts_of
 from netplan.page.page_orders import PageOrders, request_of
@@ -29,7 +31,7 @@ from netplan.planning.make_plan import make_plan
 from netplan.planning.plan_watch import PlanWatch
 from netplan.planning.rank import isolation_problem, look_up
 from netplan.planning.request import PlanRequest, orders_in_words
-from netplan.planning.subnetwork_context import contexts_for
+from netplan.planning.subnetwork_context import contexts_for, contexts_kept
 from netplan.rules import Rules
 
 __all__ = ["CancelledError", "PlanningStages"]
@@ -137,18 +139,25 @@ class PlanningStages:
         Where there is no cut, the plan says why.
         """
         section = work_section(self._network, whole.request.parts)
-        with suppress(NetplanError):
-            for near in contexts_for(whole, section):
+        for near in chain(contexts_kept(whole, section), contexts_for(whole, section)):
+            # What is read at the boundary of a subnetwork is asked again in a larger one.
+            with suppress(BoundaryAffectedError):
                 here = work_section(near.request.network, whole.request.parts)
-                problem = isolation_problem(near, here)
-                conflicts = conflicts_in_every_zone(near, problem)
-                cut = None if conflicts else next(near.cuts(problem), None)
-                with suppress(BoundaryAffectedError):
-                    near.scope.check_unaffected()
-                    if cut is not None:
-                        send("bound", figures_of_cut(near, here, cut))
-                    return conflicts
+                cut, conflicts = _cheapest(near, here)
+                near.scope.check_unaffected()
+                if cut is not None:
+                    send("bound", figures_of_cut(near, here, cut))
+                return conflicts
         return ()
+
+
+def _cheapest(context: PlanningContext, section: WorkSection) -> tuple[Cut | None, tuple[str, ...]]:
+    """Return the cheapest cut by connectivity, None where there is none; or orders that no zone can keep."""
+    with suppress(NoPlanError):
+        problem = isolation_problem(context, section)
+        conflicts = conflicts_in_every_zone(context, problem)
+        return (None if conflicts else next(context.cuts(problem), None)), conflicts
+    return None, ()
 
 
 def _solve_before(kept: PlanningContext) -> None:

@@ -36,9 +36,10 @@ from netplan.hydraulics import (
 from netplan.hydraulics.recorded_network import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.isolation import CutSearch, IsolationProblem, SegmentGraph, cuts, interruption_minor
 from netplan.isolation.segment_graph import segment_graph
+from netplan.network.kept_subnetworks import KeptSubnetworks
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
-from netplan.network.subnetwork import Subnetwork, merged_parts, subnetwork_of
+from netplan.network.subnetwork import merged_parts
 from netplan.network.topology import components, fed_nodes
 from netplan.planning.network_scope import NetworkScope
 from netplan.planning.pressure_areas import PressureAreas, pressure_areas
@@ -48,18 +49,16 @@ from netplan.rules import Rules
 
 __all__ = ["PlanningContext"]
 
-
 AnyAnswer = TypeVar("AnyAnswer")
+Interrupt = Callable[[], None] | None
 
 NO_PART = -1
 MOST_KEPT_NODES: Final = 4_000_000
 """Nodes of all answers together that are kept for each question (own) [-]."""
-MOST_SUBNETWORKS: Final = 4
-"""Subnetworks that are kept for orders on the same mains (own) [-]."""
 _BEFORE_ANY_STOP = (
     *("attachments", "before_flow_m3_per_s_std", "demand", "fed_before", "hours", "index", "own_part"),
     *("before", "before_by_hour", "pressures_before_pa_gauge", "required_pa_gauge", "solver", "weak_before"),
-    *("_demand_at", "_demands_before", "_lines", "_part_before", "_subnetworks", "hose_routes"),
+    *("_demand_at", "_demands_before", "_lines", "_part_before", "subnetworks", "hose_routes"),
 )
 """What is worked out once and the same whatever the orders."""
 
@@ -90,11 +89,11 @@ class PlanningContext:
     gas: Gas
     conditions: FlowConditions
     base: FlowNetwork
-    interrupt: Callable[[], None] | None = field(default=None, kw_only=True, repr=False)
+    interrupt: Interrupt = field(default=None, kw_only=True, repr=False)
     _demand_at: dict[float, DemandResult] = field(default_factory=dict, init=False, repr=False)
     _rules_with: dict[frozenset[str], Rules] = field(default_factory=dict, init=False, repr=False)
     _lines: dict[tuple[int, float, float], Any] = field(default_factory=dict, init=False, repr=False)
-    _subnetworks: OrderedDict[Any, Any] = field(default_factory=OrderedDict, init=False, repr=False)
+    subnetworks: KeptSubnetworks = field(default_factory=KeptSubnetworks, init=False, repr=False)
     _asked: dict[str, OrderedDict[Any, Any]] = field(default_factory=dict, init=False, repr=False)
     days_too_short: set[float] = field(default_factory=set, init=False, repr=False)
     windows_too_short: set[float] = field(default_factory=set, init=False, repr=False)
@@ -121,9 +120,7 @@ class PlanningContext:
             base=base_network(request.network, rules),
         )
 
-    def with_request(
-        self, request: PlanRequest, interrupt: Callable[[], None] | None = None
-    ) -> PlanningContext:
+    def with_request(self, request: PlanRequest, interrupt: Interrupt = None) -> PlanningContext:
         """Return the context of the same network and window under other orders; the state before is kept.
 
         The rules' figures for stops, prices and the crew may differ too: nothing of that state rests on them.
@@ -349,17 +346,6 @@ class PlanningContext:
                 known.popitem(last=False)
         known.move_to_end(key)
         found: AnyAnswer = known[key]
-        return found
-
-    def subnetwork_at(self, xy_m: Floats, at_least: int) -> Subnetwork | None:
-        """Return the subnetwork round some places [m, working CRS]: of the latest ones each is taken once."""
-        key, known = (xy_m.tobytes(), at_least), self._subnetworks
-        if key not in known:
-            known[key] = subnetwork_of(self.request.network, xy_m, at_least)
-            if len(known) > MOST_SUBNETWORKS:
-                known.popitem(last=False)
-        known.move_to_end(key)
-        found: Subnetwork | None = known[key]
         return found
 
     @cached_property

@@ -46,6 +46,7 @@ __all__ = [
     "SubnetworkScope",
     "contexts_around",
     "contexts_for",
+    "contexts_kept",
     "in_least_subnetwork",
 ]
 
@@ -79,7 +80,7 @@ def contexts_around(context: PlanningContext, xy_m: Floats) -> Iterator[Planning
     network = context.request.network
     at_least = FIRST_NODES
     while WORTH_IT * at_least <= len(network.nodes):
-        subnetwork = context.subnetwork_at(xy_m, at_least)
+        subnetwork = context.subnetworks.at(network, xy_m, at_least)
         if subnetwork is None:
             break
         # Without a station within, or an ordered stop: farther out there is one.
@@ -87,6 +88,27 @@ def contexts_around(context: PlanningContext, xy_m: Floats) -> Iterator[Planning
             yield SubnetworkContext.within(context, subnetwork)
         at_least *= GROWTH
     yield context
+
+
+def contexts_kept(context: PlanningContext, section: WorkSection) -> Iterator[PlanningContext]:
+    """Yield contexts of subnetworks that are kept from orders before and hold the places of these.
+
+    A question by connectivity that reads nothing at the boundary has the same answer in any of them.
+
+    Parameters
+    ----------
+    context : PlanningContext
+        Of the whole network.
+    section : WorkSection
+        The work.
+    """
+    xy_m = _places(context.request, section)
+    (west, south), (east, north) = xy_m.min(axis=0), xy_m.max(axis=0)
+    for subnetwork in context.subnetworks.latest():
+        box = subnetwork.box_m
+        if box[0] <= west and box[1] <= south and east <= box[2] and north <= box[3]:
+            with contextlib.suppress(BadNetworkError, BoundaryAffectedError):
+                yield SubnetworkContext.within(context, subnetwork)
 
 
 def in_least_subnetwork(
