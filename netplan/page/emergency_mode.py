@@ -113,6 +113,7 @@ class EmergencyMode:
         self._tables: EmergencyTables | None = None
         self._reading = Lock()
         self._newest: _Asked | None = None
+        self._drawn: tuple[int, dict[str, list[Any]]] = (-1, {})
 
     def beginning(self) -> dict[str, Any]:
         """Return what stands there before any place is given."""
@@ -139,8 +140,8 @@ class EmergencyMode:
     def ask(self, hit: PageHit) -> tuple[dict[str, Any], Iterator[dict[str, Any]]]:
         """Return the first answer in words with what the map shows of it, and all that follows of it.
 
-        What follows are rings ready in case a valve fails, pressures, rings ready in case two fail; it ends
-        when a newer question is asked.
+        What follows are the mains inside each ring, rings ready in case a valve fails, pressures, rings ready
+        in case two fail; it ends when a newer question is asked.
 
         The log goes on while it is the same incident: the same place, or one of what was hit there.
 
@@ -180,6 +181,8 @@ class EmergencyMode:
                 raise _OvertakenError
 
         newest = asked
+        self._drawn = (asked.number, self._insides(answer))
+        yield self._shown(newest)
         try:
             for step in ("ready", "pressures", "two valves"):
                 if step == "pressures":
@@ -208,8 +211,12 @@ class EmergencyMode:
                 ring.letter: [places[name] for name in ring.ring.customers_off if name in places]
                 for ring in rings
             },
-            "inside": {ring.letter: self._inside(answer, ring.ring) for ring in rings},
+            "inside": self._drawn[1] if self._drawn[0] == asked.number else {},
         }
+
+    def _insides(self, answer: EmergencyAnswer) -> dict[str, list[Any]]:
+        """Return the courses of the mains inside each ring, by its letter; a while in a large network."""
+        return {ring.letter: self._inside(answer, ring.ring) for ring in rings_in_words(answer, METRIC)}
 
     def _inside(self, answer: EmergencyAnswer, ring: Ring) -> list[Any]:
         """Return the courses of the mains inside a ring [m, working CRS]."""

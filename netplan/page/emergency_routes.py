@@ -45,7 +45,7 @@ class EmergencyRoutes:
 
     def __init__(self, mode: EmergencyMode, plans: Path, heard: Callable[[], None]) -> None:
         self._mode, self._plans, self._heard = mode, plans, heard
-        self._streams: set[asyncio.Queue[dict[str, Any]]] = set()
+        self._streams: set[asyncio.Queue[dict[str, Any] | None]] = set()
         self._working: set[asyncio.Task[None]] = set()
 
     def routes(self) -> list[Route]:
@@ -56,6 +56,11 @@ class EmergencyRoutes:
             Route("/emergency/answers", self._answers),
             Route("/emergency/saved", self._save, methods=["POST"]),
         ]
+
+    def end_streams(self) -> None:
+        """End every stream of answers: the server is about to end."""
+        for stream in self._streams:
+            stream.put_nowait(None)
 
     async def _begin(self, _: Request) -> Response:
         """Say what governs at once, and have the tables ready before the first place is given."""
@@ -89,7 +94,7 @@ class EmergencyRoutes:
 
     async def _answers(self, _: Request) -> Response:
         """Stream the newest answer and what follows of it, as server-sent events."""
-        stream: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
+        stream: asyncio.Queue[dict[str, Any] | None] = asyncio.Queue()
         self._streams.add(stream)
         known = await asyncio.to_thread(self._mode.newest)
 
@@ -100,9 +105,13 @@ class EmergencyRoutes:
                 while True:
                     self._heard()
                     try:
-                        yield _event(await asyncio.wait_for(stream.get(), KEEP_ALIVE_S))
+                        answer = await asyncio.wait_for(stream.get(), KEEP_ALIVE_S)
                     except TimeoutError:
                         yield ": still here\n\n"
+                        continue
+                    if answer is None:
+                        return
+                    yield _event(answer)
             finally:
                 self._streams.discard(stream)
 

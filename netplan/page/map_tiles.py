@@ -8,6 +8,7 @@ the sides by up to `MARGIN` of it, so that widths and joints at the border are d
 from __future__ import annotations
 
 import math
+import threading
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -29,6 +30,10 @@ PIXELS: Final = 256
 """Points to the side of a tile that far out, where lines lie close, can be told apart (own) [-]."""
 FARTHEST_IN: Final = 14
 """Highest zoom (own) [-]."""
+FIRST_SHOWN: Final = (0, 1)
+"""Zooms at which a page shows all of a network (own)."""
+KEPT_OUT_TO: Final = 4
+"""Zoom up to which tiles are kept once cut: some hundreds of them (own) [-]."""
 CELLS: Final = 9
 """Zoom of the cells that lines are found by (own) [-]."""
 DIRECT: Final = 60_000
@@ -92,6 +97,8 @@ class MapTiles:
         self.west_m = float(middle[0]) - self.extent_m / 2.0
         self.north_m = float(middle[1]) + self.extent_m / 2.0
         self._levels: dict[int, _Lines] = {}
+        self._cut: dict[tuple[int, int, int], TileLines] = {}
+        self._lock = threading.Lock()
 
     @cached_property
     def _straight(self) -> _Lines:
@@ -112,14 +119,31 @@ class MapTiles:
         own = self._straight.kind != SERVICE
         return self._straight.ends_m[own], self._straight.kind[own]
 
+    def warm(self) -> None:
+        """Cut what a page shows first."""
+        for zoom in FIRST_SHOWN:
+            for column in range(2**zoom):
+                for row in range(2**zoom):
+                    self.tile(zoom, column, row)
+
     def tile(self, zoom: int, column: int, row: int) -> TileLines:
-        """Return the lines of a tile; none outside the network.
+        """Return the lines of a tile; none outside the network. Those far out are kept.
 
         Parameters
         ----------
         zoom, column, row : int
             0 to `FARTHEST_IN`; from the west; from the north.
         """
+        if zoom > KEPT_OUT_TO:
+            return self._tile(zoom, column, row)
+        place = (zoom, column, row)
+        # One at a time: several threads would make the same level of lines each.
+        with self._lock:
+            if place not in self._cut:
+                self._cut[place] = self._tile(*place)
+            return self._cut[place]
+
+    def _tile(self, zoom: int, column: int, row: int) -> TileLines:
         side_m = self.extent_m / 2**zoom
         west_m, north_m = self.west_m + column * side_m, self.north_m - row * side_m
         box = (

@@ -15,6 +15,8 @@ from netplan.page.server import PageServer
 
 __all__ = ["run_server"]
 
+SOON_S = 0.1
+"""How often it is looked whether the server is to end (own): sooner than it gives up waiting [s]."""
 LOOK_S = 5.0
 """How often it is looked whether anybody asks (own) [s]."""
 MOST_CONNECTIONS = 64
@@ -45,31 +47,29 @@ def run_server(page: PageServer, listening: socket.socket, idle_hours: float) ->
         server_header=False,
         date_header=False,
     )
-    server = _PageServing(config, page)
+    server = uvicorn.Server(config)
 
     async def serve() -> None:
-        watch = asyncio.create_task(_until_idle(server, page, idle_hours * SECONDS_PER_HOUR))
+        watches = [
+            asyncio.create_task(_until_idle(server, page, idle_hours * SECONDS_PER_HOUR)),
+            asyncio.create_task(_end_streams(server, page)),
+        ]
         try:
             await server.serve(sockets=[listening])
         finally:
-            watch.cancel()
+            for watch in watches:
+                watch.cancel()
 
     # Ctrl-C is how it ends: the server has shut down by then.
     with contextlib.suppress(KeyboardInterrupt):
         asyncio.run(serve())
 
 
-class _PageServing(uvicorn.Server):
-    """A server that ends the streams of pages still open before it waits for their connections."""
-
-    def __init__(self, config: uvicorn.Config, page: PageServer) -> None:
-        super().__init__(config)
-        self._page = page
-
-    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
-        """End the streams, then all else."""
-        self._page.end_streams()
-        await super().shutdown(sockets)
+async def _end_streams(server: uvicorn.Server, page: PageServer) -> None:
+    """End the streams of pages still open once the server is to end: it waits for their connections."""
+    while not server.should_exit:
+        await asyncio.sleep(SOON_S)
+    page.end_streams()
 
 
 async def _until_idle(server: uvicorn.Server, page: PageServer, idle_s: float) -> None:

@@ -108,8 +108,9 @@ class PageServer:
     @asynccontextmanager
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
         self._loop = asyncio.get_running_loop()
+        # The first view comes before anything else: the worker reads the network beside it.
+        await asyncio.to_thread(self.tiles.warm)
         self._worker = PlanningWorker(self.source, self._hear)
-        self._warming = asyncio.create_task(asyncio.to_thread(self.tiles.tile, 0, 0, 0))
         try:
             yield
         finally:
@@ -136,6 +137,7 @@ class PageServer:
         """End every stream of answers: the server is about to end."""
         for stream in self._streams:
             stream.put_nowait(None)
+        self._emergency.end_streams()
 
     async def _index(self, _: Request) -> Response:
         return Response(_read("page.html"), media_type="text/html")

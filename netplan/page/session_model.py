@@ -29,7 +29,7 @@ Digest = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 Number = Annotated[float, Field(ge=-1e12, le=1e12, allow_inf_nan=False)]
 Text = Annotated[str, Field(max_length=2_000)]
 Point = tuple[Number, Number]
-Customer = tuple[Number, Number, Text, Text]
+Customer = tuple[Number, Number, Text, Text, Text, Annotated[int, Field(ge=0)]]
 MANY: Final = 100_000
 """Rows of one list of a session at most (own) [-]."""
 

@@ -65,10 +65,7 @@ def figures_of_cut(context: PlanningContext, section: WorkSection, cut: Cut) -> 
         "stops": _stops_of(network, cut),
         "work": [np.asarray(line.coords).round(2).tolist() for line in work],
         "zone": [np.asarray(line.coords).round(2).tolist() for line in lines],
-        "off": [
-            [float(customers.x_m[row]), float(customers.y_m[row]), customers.id[row], customers.address[row]]
-            for row in rows.tolist()
-        ],
+        "off": [_place(network, row) for row in rows.tolist()],
     }
 
 
@@ -275,9 +272,17 @@ def _zone(network: Network, zones: Sequence[Zone]) -> list[Any]:
 
 
 def _places(network: Network, names: list[str]) -> list[Any]:
+    return [_place(network, network.customers.id.find(name)) for name in names]
+
+
+def _place(network: Network, row: int) -> list[Any]:
+    """Return place, id, address, priority in words and meters of a customer; never the restricted note."""
     customers = network.customers
-    found = []
-    for name in names:
-        row = customers.id.find(name)
-        found.append([float(customers.x_m[row]), float(customers.y_m[row]), name, customers.address[row]])
-    return found
+    return [
+        float(customers.x_m[row]),
+        float(customers.y_m[row]),
+        customers.id[row],
+        customers.address[row],
+        customers.priority[row].replace("_", " "),
+        int(customers.meters[row]),
+    ]

@@ -8,13 +8,14 @@ with one more on that length is asked when the stop comes to it: that is one cut
 from __future__ import annotations
 
 import threading
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from netplan.core.arrays import Ints32
+from netplan.core.arrays import Floats, Ints32
 from netplan.core.errors import NetplanError, NoPlanError
-from netplan.emergency.hit_places import PipeBoxes
 from netplan.graph.connected_components import component_labels
 from netplan.isolation import IsolationProblem, SegmentGraph, cuts
 from netplan.isolation.cost_context import cost_context_of
@@ -38,6 +39,8 @@ MOST_MAINS: Final = 60
 """Mains of one answer at most (own) [-]."""
 MOST_PIECES: Final = 400
 """Their pieces at most (own): what keeps an answer within a tenth of a second [-]."""
+MOST_LOOKED_AT: Final = 1_000
+"""Mains whose distance is taken at most (own): with more the reach is halved [-]."""
 IN_WORK: Final = "it lies in the work section"
 NOT_JOINED: Final = "it is not joined to the work section"
 
@@ -165,7 +168,6 @@ class StopPlaces:
     def __init__(self, network: Network, rules: Rules) -> None:
         self._network, self._rules = network, rules
         self._kinds = {method.name: str(method.kind.value) for method in rules.method}
-        self._boxes = PipeBoxes(network)
         self._context: PlanningContext | None = None
         self._part: Ints32 | None = None
         self._plain: tuple[StopPlacement, dict[int, dict[int, list[StopLength]]]] | None = None
@@ -185,6 +187,8 @@ class StopPlaces:
     def near(self, orders: PageOrders, x_m: float, y_m: float, reach_m: float) -> dict[str, Any]:
         """Return what holds for a stop on the mains within reach of a place [m, working CRS], nearest first.
 
+        ``reach_m`` says how far all of them are there, where they are more than one answer holds.
+
         Raises
         ------
         NetplanError
@@ -192,8 +196,9 @@ class StopPlaces:
         """
         with self._lock:
             stops = self._stops(orders)[1]
-            mains = [self._main(stops, row) for row in self._mains_near(x_m, y_m, reach_m)]
-        return {"mains": mains}
+            rows, covered_m = self._mains_near(x_m, y_m, reach_m)
+            mains = [self._main(stops, row) for row in rows]
+        return {"mains": mains, "reach_m": round(covered_m, 2)}
 
     def refusal(self, orders: PageOrders, place: str, instead_of: str) -> str:
         """Return why no set of stops isolates the work with one at a place; empty where one does.
@@ -255,22 +260,39 @@ class StopPlaces:
         self._on = (orders, problem, stops)
         return problem, stops
 
-    def _mains_near(self, x_m: float, y_m: float, reach_m: float) -> list[int]:
-        pipes, pieces = self._network.pipes, self._network.pieces
-        rows = self._boxes.within(x_m, y_m, reach_m)
-        rows = rows[rows < pipes.n_mains]
-        away = [self._away(row, x_m, y_m) for row in rows.tolist()] if len(rows) <= 2000 else []
-        if not away:
-            return []
+    def _mains_near(self, x_m: float, y_m: float, reach_m: float) -> tuple[list[int], float]:
+        """Return the nearest mains, and within which distance these are all."""
+        pieces = self._network.pieces
+        rows = self._within(x_m, y_m, reach_m)
+        while len(rows) > MOST_LOOKED_AT:
+            reach_m /= 2.0
+            rows = self._within(x_m, y_m, reach_m)
+        away = [self._away(row, x_m, y_m) for row in rows.tolist()]
         found: list[int] = []
         taken = 0
         for at in np.argsort(np.array(away), kind="stable").tolist():
             count = len(pieces.rows_of(int(rows[at])))
-            if away[at] > reach_m or len(found) >= MOST_MAINS or (found and taken + count > MOST_PIECES):
+            if away[at] > reach_m:
                 break
+            if len(found) >= MOST_MAINS or (found and taken + count > MOST_PIECES):
+                return found, away[at]
             found.append(int(rows[at]))
             taken += count
-        return found
+        return found, reach_m
+
+    @cached_property
+    def _corners(self) -> tuple[Floats, Floats]:
+        """South-west and north-east corner of the box of each main [m, working CRS]."""
+        pipes = self._network.pipes
+        coords, start = pipes.coords_m[: pipes.coord_start[pipes.n_mains]], pipes.coord_start[: pipes.n_mains]
+        low, high = (corner.reduceat(coords, start, axis=0) for corner in (np.minimum, np.maximum))
+        return np.ascontiguousarray(low.T), np.ascontiguousarray(high.T)
+
+    def _within(self, x_m: float, y_m: float, reach_m: float) -> NDArray[np.int64]:
+        low, high = self._corners
+        in_x = np.flatnonzero((low[0] <= x_m + reach_m) & (high[0] >= x_m - reach_m))
+        meets = (low[1, in_x] <= y_m + reach_m) & (high[1, in_x] >= y_m - reach_m)
+        return np.asarray(in_x[meets], dtype=np.int64)
 
     def _away(self, row: int, x_m: float, y_m: float) -> float:
         """Return how far a main runs from a place [m, working CRS]."""

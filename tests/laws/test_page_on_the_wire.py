@@ -182,6 +182,15 @@ def test_priority_notes_are_in_no_answer(served: Served, inside: LetIn) -> None:
         assert NOTE.encode() not in file.read_bytes(), file.name
 
 
+def test_every_module_is_asked_for_at_once() -> None:
+    static = resources.files("netplan.page").joinpath("static")
+    page = static.joinpath("page.html").read_text(encoding="utf-8")
+    modules = {one.name for one in static.iterdir() if one.name.endswith(".js")}
+    assert len(modules) > 20
+    for name in modules:
+        assert f'"/static/{name}"' in page, name
+
+
 def test_it_ends_by_itself_when_nobody_asks(tmp_path: Path) -> None:
     write_layers(aside_layers(), tmp_path / "town.gpkg")
     source = NetworkSource(str(tmp_path / "town.gpkg"))

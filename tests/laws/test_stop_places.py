@@ -116,7 +116,9 @@ def test_what_the_page_takes_and_refuses_is_what_a_plan_with_that_order_does() -
         for pipe in rng.sample(range(network.pipes.n_mains), 4):
             x, y = points_at(network, np.array([pipe]), np.array([1.0]))[0].tolist()
             main_id = network.pipes.id[pipe]
-            mains = places.near(orders, x, y, 200.0)["mains"]
+            near = places.near(orders, x, y, 200.0)
+            mains = near["mains"]
+            assert near["reach_m"] == 200.0
             lengths = next(one for one in mains if one["main_id"] == main_id)["lengths"]
             one = rng.choice(lengths)
             at = round(rng.uniform(one["from_m"], one["to_m"]), 3)

@@ -88,13 +88,17 @@ def test_pressures_follow_and_a_newer_question_ends_them(mode: EmergencyMode) ->
     first, later = mode.ask(PageHit(main="M0132", at_m=40.0, is_new=True))
     assert first["not_solved"]
     assert not first["next_rings"]["rows"]
+    assert not first["inside"]
+    drawn = next(later)
+    assert drawn["inside"]["A"]
     ready = next(later)
+    assert ready["inside"] == drawn["inside"]
     assert ready["not_solved"]
     assert ready["next_rings"]["rows"]
     newer, newer_later = mode.ask(PageHit(main="M0132", at_m=41.0, is_new=True))
     assert list(later) == []
     steps = list(newer_later)
-    assert [bool(one["not_solved"]) for one in steps] == [True, False, False]
+    assert [bool(one["not_solved"]) for one in steps] == [True, True, False, False]
     assert newer["revision"] == 1
     solved = [one["heading"] for one in steps[-1]["lists"] if "ressures" in one["heading"]]
     assert solved
@@ -103,6 +107,7 @@ def test_pressures_follow_and_a_newer_question_ends_them(mode: EmergencyMode) ->
 def test_a_ring_ready_is_the_one_found_once_the_valve_failed(mode: EmergencyMode) -> None:
     hit = PageHit(main="M0132", at_m=40.0, crews=1)
     _, later = mode.ask(hit.model_copy(update={"is_new": True}))
+    next(later)
     ready = next(later)["next_rings"]["rows"]
     (valve,) = ready[0]["if_failed"]
     again, _ = mode.ask(hit.model_copy(update={"failed": (valve,)}))
@@ -152,6 +157,7 @@ def test_saved_is_what_the_command_shown_makes(tmp_path: Path, monkeypatch: pyte
     x, y = network.pipes.coords_m[network.pipes.coord_start[row]].tolist()
     hit = PageHit(x=x, y=y, crews=2, is_new=True)
     _, later = mode.ask(hit)
+    next(later)
     valve = next(later)["next_rings"]["rows"][0]["if_failed"][0]
     _, later = mode.ask(hit.model_copy(update={"failed": (valve,), "is_new": False}))
     *_, _ = later

@@ -73,18 +73,21 @@ def test_a_planner_works_on_the_page(served: Served) -> None:
         _wait(page, "done", revision + 2)
         assert _figures(page)["burden"] == first["burden"]
         # Somebody hits a main: the rings at once, and again when a valve fails to shut.
-        page.check("#emergency-mode")
-        page.mouse.click(510, 372)
-        page.wait_for_selector("#emergency-log li", timeout=WAIT_MS)
+        page.click("#emergency-open")
+        page.wait_for_selector("#make-safe li", timeout=WAIT_MS)
         assert "emergency procedure" in page.inner_text("#governs")
-        button = page.query_selector("#rings button")
-        failed = button.get_attribute("aria-label").split()[1]
-        button.click()
-        page.wait_for_selector(
-            f"#emergency-log li:nth-child(2):has-text('failed: {failed}')", timeout=WAIT_MS
-        )
-        assert failed not in page.inner_text("#rings ol")
-        page.uncheck("#emergency-mode")
+        page.click("#show-all")
+        page.mouse.click(240, 372)
+        page.wait_for_selector("#rings tr[data-valve]", timeout=WAIT_MS)
+        page.click("#show-all")
+        hit = page.inner_text("#hit")
+        page.mouse.click(300, 450)
+        page.wait_for_selector(f'#hit:not(:has-text("{hit}"))', timeout=1_000)
+        failed = page.get_attribute("#rings tr[data-valve]", "data-valve")
+        page.click("#rings tr[data-valve] button")
+        page.wait_for_selector(f"#emergency-log li:has-text('failed: {failed}')", timeout=WAIT_MS)
+        assert page.query_selector(f'#rings tr[data-valve="{failed}"]') is None
+        page.click("#emergency-close")
         page.fill("#save-name", "by page")
         page.click("#save button")
         page.wait_for_selector("#saved:has-text('gas-netplan plan')", timeout=WAIT_MS)

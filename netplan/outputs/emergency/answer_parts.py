@@ -1,4 +1,4 @@
-"""An emergency answer as the planning page shows it: the words of its page and sheet, in the same order."""
+"""An emergency answer as the planning page shows it: the words of its page and sheet, doubts earlier."""
 
 from __future__ import annotations
 
@@ -137,6 +137,8 @@ def _lists(
     answer: EmergencyAnswer, rings: Sequence[RingWords], figures: Figures
 ) -> Iterator[tuple[str, list[str], Iterable[Line]]]:
     """Yield heading, notes and lines of what stands below the rings."""
+    doubts, *others = words.tail_parts(answer)[:-1]
+    yield doubts[0], [], [("", line) for line in doubts[1]]
     told = words.notify_lines(answer, rings)
     yield (
         headings.WHOM_TO_TELL,
@@ -170,7 +172,7 @@ def _lists(
             for street, meters, numbers in words.customers_by_street(answer)
         ],
     )
-    for heading, lines in words.tail_parts(answer)[:-1]:
+    for heading, lines in others:
         yield heading, [], [("", line) for line in lines]
 
 

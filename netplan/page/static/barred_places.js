@@ -43,7 +43,7 @@ export function paintBarred(pen, map) {
   }
   seen.ordered.forEach((ring, at) => {
     paintHatched(pen, map, ring, COLOUR.off);
-    paintText(pen, ...map.toScreen(...middle(ring)), `drawn area ${at + 1}`, COLOUR.off);
+    paintText(pen, ...map.toScreen(...middle(ring)), `keep-out area ${at + 1}`, COLOUR.off);
   });
   paintLines(pen, map, forbidden(), LINE.refused);
 }

@@ -6,7 +6,7 @@ import { byId, state, write } from "/static/state.js";
 import { showAnswer } from "/static/view_buttons.js";
 
 // The place and the valves that failed; what is shown; which ring the map shows; what was marked as shut, and when.
-export const hit = { place: null, failed: [], shown: null, ring: "A", shut: new Map(), asked: 0, isNew: false };
+export const hit = { place: null, failed: [], shown: null, ring: "A", shut: new Map(), asked: 0, isNew: false, crewsTyped: false };
 let stream = null;
 
 export async function emergency(x, y) { await ask({ x, y }); }
@@ -17,6 +17,7 @@ export async function ask(place, keep = false) {
   if (!keep && !samePlace(place, hit.place)) { hit.failed = []; hit.shut.clear(); hit.ring = "A"; }
   hit.place = place;
   hit.asked += 1;
+  hit.crewsTyped = false;
   const mine = hit.asked, crews = byId("hit-crews").valueAsNumber;
   try {
     const answer = await write("/emergency", { ...place, failed: hit.failed, is_new: hit.isNew, ...(crews >= 1 ? { crews } : {}) });
@@ -109,7 +110,6 @@ async function turn(mode) {
   byId("emergency-open").hidden = is;
   if (stream) stream.close();
   document.dispatchEvent(new Event("mode"));
-  byId("map-say").textContent = "";
   drawRing();
   if (is) {
     byId("emergency").focus();
@@ -155,6 +155,7 @@ export function beginEmergency() {
     if (place) ask(place, samePlace(place, hit.place));
     for (const id of ["hit-address", "hit-main", "hit-at"]) byId(id).value = "";
   });
+  byId("hit-crews").addEventListener("input", () => { hit.crewsTyped = true; });
   byId("hit-new").addEventListener("click", begin);
   byId("emergency-save").addEventListener("submit", save);
   byId("emergency-name").value = `emergency ${new Date().toISOString().slice(0, 16).replace("T", " ").replace(":", "")}`;

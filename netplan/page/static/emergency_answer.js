@@ -145,5 +145,5 @@ export function showEmergency(answer) {
   byId("log-heading").textContent = answer.log.heading;
   byId("emergency-log").replaceChildren(...answer.log.lines.map((words) => made("li", words)));
   byId("emergency-foot").textContent = `${answer.meta} ${answer.foot}`;
-  byId("hit-crews").value = answer.crews;
+  if (!hit.crewsTyped) byId("hit-crews").value = answer.crews;
 }

@@ -1,6 +1,6 @@
 // Three people's figures, the options by what differs, the stops and who is off; each against the pinned option.
 import { byId, cell, state } from "/static/state.js";
-import { drawKept } from "/static/kept_customers.js";
+import { drawCustomers } from "/static/customer_tables.js";
 import { drawNotes } from "/static/notes.js";
 import { changed } from "/static/orders.js";
 import { drawPinned, pinnedToCompare, pinnedMarks } from "/static/pinned.js";
@@ -67,9 +67,8 @@ function drawTabs() {
 }
 
 function drawStops(option) {
-  const stops = byId("stops").querySelector("tbody"), off = byId("off").querySelector("tbody");
+  const stops = byId("stops").querySelector("tbody");
   stops.replaceChildren();
-  off.replaceChildren();
   for (const [at, stop] of (option ? option.stops : []).entries()) {
     const row = document.createElement("tr"), name = stop.id || `S${at + 1}`;
     cell(row, name, "th").scope = "row";
@@ -83,12 +82,6 @@ function drawStops(option) {
     cell(row, "").append(forbid);
     stops.append(row);
   }
-  for (const [, , name, address] of option ? option.off : []) {
-    const row = document.createElement("tr");
-    cell(row, name, "th").scope = "row";
-    cell(row, address);
-    off.append(row);
-  }
 }
 
 export function drawFigures() {
@@ -97,7 +90,7 @@ export function drawFigures() {
   drawTabs();
   drawPinned(option);
   drawStops(option);
-  drawKept(option);
+  drawCustomers(option);
   drawNotes(option);
   drawMarks(option);
 }

@@ -115,8 +115,11 @@ export class NetworkMap {
   paintMarks(pen) {
     const { marks } = this;
     paintLines(pen, this, marks.zone, LINE.isolated);
-    for (const painter of this.between) painter(pen, this);
-    paintLines(pen, this, marks.work, LINE.work);
+    // In an emergency the zone is that of a ring, and nothing of the plan is shown.
+    if (document.body.dataset.mode !== "emergency") {
+      for (const painter of this.between) painter(pen, this);
+      paintLines(pen, this, marks.work, LINE.work);
+    }
     this.each(marks.off, (px, py) => paintOff(pen, px, py));
     this.each(marks.kept, (px, py) => paintKept(pen, px, py));
     this.each(this.facts.stations, (px, py, name) => { paintStation(pen, px, py); if (this.metres < 4) paintText(pen, px + 15, py - 8, name); });

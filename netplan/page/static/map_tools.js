@@ -45,7 +45,7 @@ function toolbar(map) {
     bar.append(button);
   }
   byId("map").before(bar);
-  document.addEventListener("mode", () => { bar.hidden = state.mode === "emergency"; take(map, "work"); });
+  document.addEventListener("mode", () => { bar.hidden = state.mode === "emergency"; take(map, "work", bar.hidden ? "click where the main was hit" : ""); });
 }
 
 function click(map, close, x, y, reach, event) {

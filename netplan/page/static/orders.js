@@ -89,10 +89,10 @@ export function drawOrders() {
 function drawDrawnAreas(list) {
   state.orders.keep_out.forEach((ring, at) => {
     const item = document.createElement("li"), away = document.createElement("button");
-    item.textContent = `no stop in drawn area ${at + 1} (${ring.length} corners) `;
+    item.textContent = `no stop in keep-out area ${at + 1} (${ring.length} corners) `;
     away.type = "button";
     away.textContent = "take back";
-    away.setAttribute("aria-label", `take back drawn area ${at + 1}`);
+    away.setAttribute("aria-label", `take back keep-out area ${at + 1}`);
     away.addEventListener("click", () => changed((next) => { next.keep_out.splice(at, 1); }));
     item.append(away);
     list.append(item);

@@ -36,8 +36,9 @@ export class StopGhost {
     try {
       const answer = await fetch(`/stops-near?x=${x}&y=${y}&reach=${reach}`);
       if (!answer.ok) { byId("map-say").textContent = await answer.text(); return; }
-      this.mains = (await answer.json()).mains.map((main) => ({ ...main, ...course(main), box: boxOf(main.line) }));
-      this.centre = [x, y, reach];
+      const found = await answer.json();
+      this.mains = found.mains.map((main) => ({ ...main, ...course(main), box: boxOf(main.line) }));
+      this.centre = [x, y, found.reach_m];
     } finally { this.asking = false; }
     if (this.pointer) this.follow(...this.pointer);
     this.map.draw();

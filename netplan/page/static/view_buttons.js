@@ -1,12 +1,16 @@
 // Buttons of the map: nearer, farther, the answer, the whole network.
 import { byId, state } from "/static/state.js";
 
+// Room for the tools above and for what the map says below [px].
+const TOP = 64, BOTTOM = 44;
+
 function fit(places) {
   if (!places.length) return;
   const { map } = state, x = places.map((place) => place[0]), y = places.map((place) => place[1]);
   const [west, east, south, north] = [Math.min(...x), Math.max(...x), Math.min(...y), Math.max(...y)];
-  const box = map.canvas, across = Math.max(east - west, 30) / (0.8 * box.clientWidth), up = Math.max(north - south, 30) / (0.8 * box.clientHeight);
-  map.show((west + east) / 2, (south + north) / 2, Math.max(across, up));
+  const box = map.canvas, high = Math.max(box.clientHeight - TOP - BOTTOM, 60);
+  const metres = Math.max(Math.max(east - west, 30) / (0.8 * box.clientWidth), Math.max(north - south, 30) / (0.9 * high));
+  map.show((west + east) / 2, (south + north) / 2 + ((TOP - BOTTOM) / 2) * metres, metres);
 }
 
 export function showAnswer() {
