@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import socket
 from pathlib import Path
 from typing import Annotated
@@ -45,6 +46,7 @@ def command(
     address = f"http://127.0.0.1:{number}/#{access.token}"
     typer.echo(address)
 
+    from netplan.page.opening_file import opening_file
     from netplan.page.planning_worker import NetworkSource
     from netplan.page.run_server import run_server
     from netplan.page.server import PageServer
@@ -55,11 +57,12 @@ def command(
     joined = read_network(network, mapping=mapping_given(mapping), cache=cache, set_aside=True)
     plans.mkdir(parents=True, exist_ok=True)
     server = PageServer(NetworkSource(network, rules, mapping, cache), joined, access, number, plans)
-    if not no_open:
-        import webbrowser
+    with contextlib.ExitStack() as until_the_end:
+        if not no_open:
+            import webbrowser
 
-        webbrowser.open(address)
-    run_server(server, listening, idle_hours)
+            webbrowser.open(until_the_end.enter_context(opening_file(plans, address)))
+        run_server(server, listening, idle_hours)
 
 
 def _listening(port: int) -> socket.socket:

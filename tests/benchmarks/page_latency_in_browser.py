@@ -14,6 +14,7 @@ from tests.support.served_page import WAIT_MS, serving
 
 __all__ = ["page_rows"]
 
+OPENED: Final = 7
 STATE: Final = "const { state } = await import('/static/state.js'); const { map } = state;"
 FRAME: Final = "const frame = () => new Promise((then) => requestAnimationFrame(then));"
 WATCH: Final = """
@@ -38,19 +39,29 @@ def page_rows(network: str, scratch: Path) -> list[list[str]]:
                 pass
             page = browser.new_context(viewport={"width": 1280, "height": 800}).new_page()
             page.goto(served.url, timeout=WAIT_MS)
-            page.wait_for_selector('#map[data-drawn="yes"]', timeout=WAIT_MS)
-            first = page.evaluate("performance.getEntriesByName('first view')[0].startTime")
+            first = [_first_view(page), *(_opened_again(page, served.origin) for _ in range(OPENED - 1))]
             pipes = page.evaluate(
                 "async () => { const f = await (await fetch('/network')).json(); return f.mains + f.customers; }"
             )
-            rows = [("first view", [first]), *_held(page)]
+            rows = [("first view", first), *_held(page)]
     name = f"{pipes:,} mains and meter points"
-    return [
-        [name, what, *(f"{np.percentile(values, q):.0f}" for q in (50, 95))]
-        if len(values) > 1
-        else [name, what, f"{values[0]:.0f}", "–"]
-        for what, values in rows
-    ]
+    return [[name, what, *(f"{np.percentile(values, q):.0f}" for q in (50, 95))] for what, values in rows]
+
+
+def _first_view(page: Any) -> float:
+    page.wait_for_selector('#map[data-drawn="yes"]', timeout=WAIT_MS)
+    found: float = page.evaluate("performance.getEntriesByName('first view')[0].startTime")
+    return found
+
+
+def _opened_again(page: Any, origin: str) -> float:
+    """Open the page once more, nothing of it kept by the browser."""
+    other = page.context.new_page()
+    page.context.new_cdp_session(other).send("Network.setCacheDisabled", {"cacheDisabled": True})
+    other.goto(origin, timeout=WAIT_MS)
+    found = _first_view(other)
+    other.close()
+    return found
 
 
 def _held(page: Any) -> list[tuple[str, list[float]]]:

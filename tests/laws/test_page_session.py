@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import shlex
-import sys
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
@@ -14,16 +13,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from netplan.cli import app as commands
 from netplan.cli import plan as plan_command
 from netplan.cli.sample import sample_network
 from netplan.core.errors import BadInputError, NoPlanError
-from netplan.network.linear_reference import lon_lat, points_at
 from netplan.network.work_section import work_section
 from netplan.page.page_orders import PageOrders, PageWork, equal_command, request_of
 from netplan.page.planning_stages import CancelledError, PlanningStages
-from netplan.page.planning_worker import NetworkSource
-from netplan.page.save_plan import save_orders
 from netplan.page.session_file import PlanningSession, read_session
 from netplan.page.session_model import MOST_NOTES
 from netplan.page.stage_figures import figures_of_option
@@ -36,56 +31,14 @@ from netplan.planning.request import PlanRequest
 from netplan.planning.subnetwork_context import contexts_kept
 from netplan.readers import read_network
 from netplan.rules import default_rules
+from tests.support.page_cases import random_orders, run_command, saved_both_ways
 
 WORKS = (("M0142", 150.0, 154.0, None), ("M0048", 85.0, 89.0, None), ("M0048", 85.0, 89.0, 9.0))
-MOST_WHOLE = 1
-"""Random orders that are planned and saved in full by page and by command; all others as far as the request."""
 
 
 @pytest.fixture(scope="module")
 def network() -> Any:
     return read_network(sample_network())
-
-
-def _orders(network: Any, rng: np.random.Generator, *, mild: bool = False) -> PageOrders:
-    """Return random orders; mild ones leave a plan."""
-    pipes = network.pipes
-    rows = rng.choice(np.flatnonzero(pipes.length_m[: pipes.n_mains] > 25.0), 3)
-    lengths = pipes.length_m[rows]
-
-    def place(at: int, share: float) -> str:
-        return f"{pipes.id[int(rows[at])]}:{lengths[at] * share:.3f}"
-
-    middle_m = round(float(lengths[0]) / 2.0, 3)
-    main_id = "M0048" if mild else pipes.id[int(rows[0])]
-    middle_m = 87.0 if mild else middle_m
-    xy = points_at(network, rows[1:2], lengths[1:2] * rng.random())[0]
-    reach = rng.uniform(1.0, 6.0)
-    corners = xy + reach * np.array([[-1, -1], [1, -0.7], [0.9, 1], [-1.1, 0.8]])
-    ring = tuple(map(tuple, lon_lat(network, corners).tolist()))
-    customers = network.customers
-    who = customers.id[int(rng.integers(len(customers)))]
-    return PageOrders(
-        work=(PageWork(main_id=main_id, from_m=middle_m - 2, to_m=middle_m + 2),),
-        force=() if mild or rng.random() < 0.5 else (place(1, 0.3),),
-        forbid=(place(2, 0.6), f"{place(2, 0.2)}:{lengths[2] * 0.25:.3f}", "V012"),
-        keep_out=(ring, *((ring[::-1],) if rng.random() < 0.3 else ())),
-        keep_on=() if mild else (who,),
-        own_supply=() if mild or rng.random() < 0.5 else ("C00068",),
-        max_stops=int(rng.integers(0, 8)) if not mild else 0,
-        options=2 if mild else int(rng.integers(0, 4)),
-        no_bypass=bool(rng.random() < 0.3),
-        start="2027-03-09T07:00" if rng.random() < 0.5 else "",
-        hours=float(rng.integers(6, 11)) if rng.random() < 0.5 else None,
-        air_temp_c=float(rng.integers(-5, 12)) if rng.random() < 0.5 else None,
-    )
-
-
-def _run(monkeypatch: pytest.MonkeyPatch, line: list[str]) -> None:
-    monkeypatch.setattr(sys, "argv", line)
-    with pytest.raises(SystemExit) as left:
-        commands.main()
-    assert not left.value.code
 
 
 def test_random_orders_are_the_same_request_by_page_and_by_command(
@@ -105,13 +58,13 @@ def test_random_orders_are_the_same_request_by_page_and_by_command(
     monkeypatch.setattr("netplan.readers.read_network", lambda *_, **__: network)
     rng = np.random.default_rng(23)
     for number in range(12):
-        orders = _orders(network, rng)
+        orders = random_orders(network, rng)
         out = tmp_path / str(number)
         out.mkdir()
         text = keep_out_text(areas_of(orders))
         (out / KEEP_OUT_FILE).write_text(text, encoding="utf-8")
         line = shlex.split(equal_command(str(sample_network()), orders, str(out)))
-        _run(monkeypatch, [*line[: line.index("--out")], "--out", str(tmp_path / "other")])
+        run_command([*line[: line.index("--out")], "--out", str(tmp_path / "other")])
         by_page = request_of(orders, network, default_rules(), options=50, weather=True)
         by_command = asked[-1]
         assert by_page.parts == by_command.parts
@@ -125,26 +78,10 @@ def test_random_orders_are_the_same_request_by_page_and_by_command(
         assert files[-1] == {KEEP_OUT_FILE: text}
 
 
-def test_a_saved_plan_is_that_of_the_equal_command(
-    network: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    rng = np.random.default_rng(5)
-    for number in range(MOST_WHOLE):
-        orders, name = _orders(network, rng, mild=True), f"plan {number}"
-        by_page = save_orders(network, NetworkSource(str(sample_network())), orders, tmp_path, name)
-        by_command = tmp_path / f"{name} again"
-        line = shlex.split(equal_command(str(sample_network()), orders, str(by_page)))
-        line = [*line[: line.index("--out")], "--no-papers", "--out", str(by_command)]
-        _run(monkeypatch, line)
-        both = []
-        for folder in (by_page, by_command):
-            plan = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
-            del plan["provenance"]
-            both.append(plan)
-        assert both[0] == both[1]
-        areas = [(folder / "keep-out.geojson").read_bytes() for folder in (by_page, by_command)]
-        assert areas[0] == areas[1]
-        assert not list(tmp_path.glob(".*"))
+def test_a_saved_plan_is_that_of_the_equal_command(network: Any, tmp_path: Path) -> None:
+    orders = random_orders(network, np.random.default_rng(5), mild=True)
+    assert saved_both_ways(network, orders, tmp_path, "plan") == ""
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["plan", "plan again"]
 
 
 def test_the_last_answer_is_the_plan_whatever_was_ordered_before(network: Any) -> None:

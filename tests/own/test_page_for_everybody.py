@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import json
 import re
+import stat
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from io import BytesIO
+from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import pypdf
 import pytest
 
 from netplan.page.map_tiles import MapTiles
+from netplan.page.opening_file import opening_file
 from netplan.readers import read_network, write_layers
 from tests.support.axe_checks import barriers
 from tests.support.browser import chromium
@@ -49,11 +53,18 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Room]:
         page.on("request", lambda request: found.asked.append(request.url))
         page.on("pageerror", lambda error: found.complaints.append(str(error)))
         page.on("console", lambda message: found.complaints.append(message.text))
-        page.goto(served.url, timeout=WAIT_MS)
+        # As the command opens it: the token is in no address that is handed to another program.
+        with opening_file(folder, served.url) as uri:
+            file = Path(urlsplit(uri).path)
+            assert served.url.split("#")[1] not in uri
+            assert stat.S_IMODE(file.stat().st_mode) == 0o600
+            page.goto(uri, timeout=WAIT_MS)
+            page.wait_for_url(f"{served.origin}/**", timeout=WAIT_MS)
+        assert not file.exists()
         page.wait_for_selector('body[data-ready="yes"]', timeout=WAIT_MS)
         yield found
         assert not found.complaints
-        assert all(url.startswith((served.origin, "data:", "blob:")) for url in found.asked)
+        assert all(url.startswith((served.origin, "data:", "blob:", file.as_uri())) for url in found.asked)
 
 
 def _press(page: Any, *keys: str) -> None:

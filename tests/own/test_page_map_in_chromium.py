@@ -84,7 +84,9 @@ class Map:
 
 
 def _middle(element: Any) -> tuple[float, float]:
-    box = element.bounding_box()
+    # An answer that comes just now makes the buttons of the stops anew.
+    element.wait_for()
+    box = element.bounding_box() or element.bounding_box()
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 

@@ -38,7 +38,11 @@ def serving(network: str, folder: Path, *more: str) -> Iterator[Served]:
     with subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:  # noqa: S603
         assert running.stdout is not None
         url = running.stdout.readline().strip()
-        yield Served(url, folder, running.pid)
+        try:
+            yield Served(url, folder, running.pid)
+        except BaseException:
+            running.kill()  # what went wrong is to be said, not waited for
+            raise
         running.send_signal(signal.SIGINT)
         assert running.wait(timeout=30) == 0
         assert running.stderr is not None

@@ -106,7 +106,7 @@ async function turn(mode) {
   document.body.dataset.mode = mode;
   sessionStorage.setItem("mode", mode);
   for (const part of document.querySelectorAll(".planning")) part.hidden = is;
-  byId("emergency").hidden = byId("emergency-close").hidden = !is;
+  for (const part of document.querySelectorAll(".in-emergency")) part.hidden = !is;
   byId("emergency-open").hidden = is;
   if (stream) stream.close();
   document.dispatchEvent(new Event("mode"));

@@ -143,6 +143,7 @@ export function showEmergency(answer) {
   byId("hit-mains").replaceChildren(...hitMains(answer.hits));
   byId("emergency-lists").replaceChildren(...answer.lists.flatMap(listed), ...ready(answer.next_rings, rings.first));
   byId("log-heading").textContent = answer.log.heading;
+  byId("log-heading").hidden = false;
   byId("emergency-log").replaceChildren(...answer.log.lines.map((words) => made("li", words)));
   byId("emergency-foot").textContent = `${answer.meta} ${answer.foot}`;
   if (!hit.crewsTyped) byId("hit-crews").value = answer.crews;

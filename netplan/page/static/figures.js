@@ -66,6 +66,15 @@ function drawTabs() {
   });
 }
 
+function why(stop) {
+  if (!stop.why) return [];
+  const more = document.createElement("details"), head = document.createElement("summary"), words = document.createElement("p");
+  head.textContent = "why there";
+  words.textContent = stop.why;
+  more.append(head, words);
+  return [more];
+}
+
 function drawStops(option) {
   const stops = byId("stops").querySelector("tbody");
   stops.replaceChildren();
@@ -73,7 +82,7 @@ function drawStops(option) {
     const row = document.createElement("tr"), name = stop.id || `S${at + 1}`;
     cell(row, name, "th").scope = "row";
     cell(row, stop.valve_id || `${stop.main_id} at ${stop.chainage_m} m`);
-    cell(row, stop.method || stop.kind);
+    cell(row, stop.method || stop.kind).append(...why(stop));
     const forbid = document.createElement("button");
     forbid.type = "button";
     forbid.textContent = "forbid";
