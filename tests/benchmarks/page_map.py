@@ -160,15 +160,15 @@ def table(head: list[str], rows: list[list[str]]) -> str:
     return "\n".join(f"| {' | '.join(cells)} |" for cells in lines)
 
 
-def main(sizes: list[int], scratch: Path, *, page: bool) -> None:
+def main(sizes: list[int], scratch: Path, *, ways: bool, page: bool) -> None:
     """Measure and print."""
-    libraries = fetched_libraries(scratch / "npm")
+    libraries = fetched_libraries(scratch / "npm") if ways else scratch
     rows, of_page = [], []
     for size in sizes:
         path = scratch / f"{size}.gpkg"
         if not path.exists():
             write_layers(city_layers(size), path)
-        rows += contest(path, scratch / "kept", libraries)
+        rows += contest(path, scratch / "kept", libraries) if ways else []
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, {', '.join(LIBRARIES)}\n")  # noqa: T201
     head = [
         "pipes",
@@ -178,7 +178,8 @@ def main(sizes: list[int], scratch: Path, *, page: bool) -> None:
         "p95",
         "a frame of panning p50 [ms]",
     ]
-    print(table([*head, "p95"], rows))  # noqa: T201
+    if ways:
+        print(table([*head, "p95"], rows))  # noqa: T201
     if page:
         for network in (sample_network(), *(scratch / f"{size}.gpkg" for size in sizes)):
             of_page += page_rows(str(network), scratch)
@@ -193,6 +194,8 @@ if __name__ == "__main__":
     parser.add_argument(
         "--scratch", type=Path, help="folder for npm packages and networks; a new one without"
     )
+    parser.add_argument("--page-alone", action="store_true", help="measure the page itself and no library")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as new:
-        main(given.sizes, given.scratch or Path(new), page=given.page)
+        folder, alone = given.scratch or Path(new), given.page_alone
+        main(given.sizes, folder, ways=not alone, page=given.page or alone)

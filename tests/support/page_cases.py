@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import shlex
 import sys
@@ -71,23 +72,23 @@ def run_command(line: list[str]) -> int:
 def saved_both_ways(network: Any, orders: PageOrders, folder: Path, name: str) -> str:
     """Save a plan as the page does and by the equal command; return what differs, empty where nothing does."""
     out, again = folder / name, folder / f"{name} again"
-    code = 0
+    code, words, said = 0, "", io.StringIO()
     try:
         save_orders(network, NetworkSource(str(sample_network())), orders, folder, name)
     except NetplanError as error:
-        code = error.exit_code
+        code, words = error.exit_code, str(error)
         from netplan.outputs.keep_out_file import KEEP_OUT_FILE, keep_out_text
         from netplan.page.page_orders import areas_of
 
         out.mkdir()  # what the command reads is there all the same
         (out / KEEP_OUT_FILE).write_text(keep_out_text(areas_of(orders)), encoding="utf-8")
     line = shlex.split(equal_command(str(sample_network()), orders, str(out)))
-    with contextlib.redirect_stderr(None):
+    with contextlib.redirect_stderr(said), contextlib.redirect_stdout(io.StringIO()):
         by_command = run_command([*line[: line.index("--out")], "--no-papers", "--out", str(again)])
     if code != by_command:
         return f"exit code {by_command} by command, {code} by page"
     if code:
-        return ""
+        return "" if words in said.getvalue() else f"{said.getvalue()!r} by command, {words!r} by page"
     plans = []
     for one in (out, again):
         plan = json.loads((one / "plan.json").read_text(encoding="utf-8"))
