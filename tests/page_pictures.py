@@ -22,7 +22,7 @@ from tests.support.browser import chromium
 from tests.support.served_page import WAIT_MS, serving
 
 DOCS: Final = Path(__file__).resolve().parent.parent / "docs"
-COLOURS: Final = 64
+COLOURS: Final = 256
 SETTLE_MS: Final = 600
 """So long the map is given to draw what came last [ms]."""
 WORK: Final = (("main", "M0131"), ("from", "13"), ("to", "17"))
@@ -44,10 +44,8 @@ def _worked_out(page: Any) -> None:
 
 
 def _plan(page: Any, folder: Path) -> list[str]:
-    """Point at a main, type its chainages, pin the cheapest option and look at another."""
-    page.wait_for_timeout(SETTLE_MS)
-    box = page.query_selector("#map").bounding_box()
-    page.mouse.click(box["x"] + 0.5 * box["width"], box["y"] + 0.45 * box["height"])
+    """Type a main and its chainages, pin the cheapest option and look at another."""
+    page.click("#add-work")
     page.wait_for_selector("#work-rows input", timeout=WAIT_MS)
     for field, value in WORK:
         page.fill(f'#work-rows input[aria-label="{field} of length 1"]', value)

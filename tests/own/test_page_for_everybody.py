@@ -186,6 +186,26 @@ def test_a_whole_job_without_a_mouse(room: Room) -> None:
     assert all(stop["id"] in stops for stop in option["stops"])
 
 
+def test_who_is_off_stands_by_priority_street_and_number(room: Room) -> None:
+    shown = room.page.evaluate(
+        """async () => {
+          const { drawCustomers } = await import("/static/customer_tables.js"), table = document.getElementById("off");
+          const was = table.querySelector("tbody").cloneNode(true);
+          const places = ["Flat 10, 2 Weir Lane", "10 Weir Lane", "9 Weir Lane", "Flat 9, 2 Weir Lane", "1 Zinc Row", "Ash Lane 3"];
+          const off = places.map((address, at) => [0, 0, `C${at}`, address, "", 1]);
+          drawCustomers({ off: [...off, [0, 0, "C9", "<b>7</b> Zinc Row", "care home", 40]], kept: [] });
+          const words = [...table.querySelectorAll("tbody tr")].map((row) => row.cells[1].textContent);
+          table.querySelector("tbody").replaceWith(was);
+          return words;
+        }"""
+    )
+    assert shown == [
+        "<b>7</b> Zinc Row ! care home",
+        *("Ash Lane 3", "Flat 9, 2 Weir Lane", "Flat 10, 2 Weir Lane", "9 Weir Lane", "10 Weir Lane"),
+        "1 Zinc Row",
+    ]
+
+
 def test_the_map_goes_by_keyboard_as_well(room: Room) -> None:
     page = room.page
     _press(page, "Escape", "n", "m")

@@ -3,9 +3,10 @@ import { byId, cell } from "/static/state.js";
 
 const inOrder = new Intl.Collator("en", { numeric: true });
 
+// "Flat 3, 12 Weir Lane": the street, the house, then all that stands before the street.
 function streetFirst(address) {
-  const [, number, street] = address.match(/^(.*?[0-9]\S*)\s+(.*)$/) || [null, "", address];
-  return `${street} ${number}`;
+  const [, number, street] = address.match(/^(.*[0-9]\S*)\s+([^0-9]+)$/) || [null, "", address];
+  return `${street} ${number.split(" ").pop()} ${number}`;
 }
 
 function fill(id, customers) {
