@@ -68,9 +68,10 @@ class PageServer:
 
     def __post_init__(self) -> None:
         self.tiles = MapTiles(self.network)
-        mode = EmergencyMode(self.source, self.network, read_rules(self.source.rules))
+        self._rules = read_rules(self.source.rules)
+        mode = EmergencyMode(self.source, self.network, self._rules)
         self._emergency = EmergencyRoutes(mode, self.plans, self._heard)
-        self._map = MapRoutes(self.network, read_rules(self.source.rules), self.tiles, lambda: self.orders)
+        self._map = MapRoutes(self.network, self._rules, self.tiles, lambda: self.orders)
         self._session_kept = PlanningSession(self.network, read_rules(self.source.rules), self.plans)
         self._session_routes = SessionRoutes(
             self._session_kept, lambda: self.orders, self._option, self._give
@@ -180,6 +181,7 @@ class PageServer:
                 "extent_m": tiles.extent_m,
                 "units": UNITS,
                 "farthest_in": FARTHEST_IN,
+                "currency": self._rules.price.currency,
                 "marks_zoom": self._map.marks.zoom,
                 "stations": [
                     [float(network.nodes.x_m[node]), float(network.nodes.y_m[node]), network.stations.id[row]]

@@ -95,6 +95,7 @@ class PinnedStop(_SessionElement):
     main_id: Name
     chainage_m: Number
     valve_id: Text
+    forbid: Text = ""
     why: Text
 
 

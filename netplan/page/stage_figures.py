@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 
@@ -28,6 +29,9 @@ from netplan.planning.weather_limits import not_looked_for
 
 __all__ = ["figures_of_cut", "figures_of_found", "figures_of_option", "rank_of_found"]
 
+FORBIDDEN_M: Final = 5.0
+"""Who forbids a stop on the page forbids so much main on either side of it: with less it would hardly move
+(own) [m]."""
 Label = Literal["bound", "solved", "proven"]
 Figure = dict[str, Any]
 
@@ -154,6 +158,7 @@ def figures_of_option(request: PlanRequest, option: Option) -> dict[str, Any]:
                 "main_id": stop.main_id,
                 "chainage_m": round(stop.chainage_m, 3),
                 "valve_id": stop.valve_id or "",
+                "forbid": stop.valve_id or _length_round(network, stop.main_id, stop.chainage_m),
                 "why": stop.reason,
             }
             for stop in option.stops
@@ -239,6 +244,14 @@ def _feeds(bypasses: Sequence[Bypass], opened: Sequence[str]) -> list[dict[str, 
     return [*sized, *({"id": name, "kind": "opened valve"} for name in opened)]
 
 
+def _length_round(network: Network, main_id: str, chainage_m: float) -> str:
+    """Return the length of main that is forbidden with a stop, as an order names it."""
+    length_m = network.pipes.length_m.item(network.pipes.id.find(main_id, 0, network.pipes.n_mains))
+    low_m, high_m = max(chainage_m - FORBIDDEN_M, 0.0), min(chainage_m + FORBIDDEN_M, length_m)
+    # Rounded down: never beyond its end.
+    return f"{main_id}:{math.floor(low_m * 100.0) / 100.0:.2f}:{math.floor(high_m * 100.0) / 100.0:.2f}"
+
+
 def _stops_of(network: Network, cut: Cut) -> list[dict[str, Any]]:
     pipes = np.array([stop.pipe for stop in cut.stops], dtype=np.int64)
     places = points_at(network, pipes, np.array([stop.chainage_m for stop in cut.stops]))
@@ -252,6 +265,9 @@ def _stops_of(network: Network, cut: Cut) -> list[dict[str, Any]]:
             "main_id": network.pipes.id[stop.pipe],
             "chainage_m": round(stop.chainage_m, 3),
             "valve_id": network.valves.id[stop.valve] if stop.valve >= 0 else "",
+            "forbid": network.valves.id[stop.valve]
+            if stop.valve >= 0
+            else _length_round(network, network.pipes.id[stop.pipe], stop.chainage_m),
             "why": stop.reason,
         }
         for at, (stop, (x, y)) in enumerate(zip(cut.stops, places.tolist(), strict=True))

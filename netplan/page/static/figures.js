@@ -37,7 +37,7 @@ function drawColumns(option) {
       const figure = option[who][name], was = against && against[who][name], row = document.createElement("tr");
       row.className = state.stale ? "stale" : "";
       row.dataset.figure = name;
-      cell(row, words, "th").scope = "row";
+      cell(row, name === "burden" ? `${words} [${state.map.facts.currency}]` : words, "th").scope = "row";
       cell(row, written(figure && figure.value));
       cell(row, label(figure));
       cell(row, figure && was ? change(figure.value, was.value) : "");
@@ -87,7 +87,7 @@ function drawStops(option) {
     forbid.type = "button";
     forbid.textContent = "forbid";
     forbid.setAttribute("aria-label", `forbid ${name}`);
-    forbid.addEventListener("click", () => changed((next) => { next.forbid.push(stop.valve_id || `${stop.main_id}:${stop.chainage_m}`); }));
+    forbid.addEventListener("click", () => changed((next) => { next.forbid.push(stop.forbid); }));
     cell(row, "").append(forbid);
     stops.append(row);
   }

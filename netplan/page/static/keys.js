@@ -18,7 +18,6 @@ const KEYS = [
   ["s", "to the stops", "plan", () => byId("stops").querySelector("button")?.focus()],
   ["u", "undo", "plan", press("undo")],
   ["y", "redo", "plan", press("redo")],
-  ["y", "redo", "plan", press("redo")],
   ["p", "pin this option", "plan", press("pin")],
   ["v", "to the name the plan is saved under", "plan", focus("save-name")],
   ["e", "emergency: a main was hit", "plan", press("emergency-open")],

@@ -57,8 +57,8 @@ function key(event, stop) {
   else if (event.key === "Delete" || event.key === "Backspace") {
     event.preventDefault();
     giveUp();
-    byId("map-say").textContent = `no stop at ${placeOf(stop)}: forbidden`;
-    changed((next) => { next.forbid.push(nameOfStop(stop)); next.force = next.force.filter((name) => name !== nameOfStop(stop)); });
+    byId("map-say").textContent = `no stop at ${stop.forbid}: forbidden`;
+    changed((next) => { next.forbid.push(stop.forbid); next.force = next.force.filter((name) => name !== nameOfStop(stop)); });
   }
 }
 
