@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shlex
 import subprocess
 import sys
@@ -64,6 +65,11 @@ def test_a_planner_works_on_the_page(served: Served) -> None:
         page.click('#stops button[aria-label="forbid S1"]')
         _wait(page, "done", revision + 1)
         dearer = _figures(page)
+        ordered = re.search(r"no stop at M0048:([\d.]+):([\d.]+)", page.inner_text("#order-list"))
+        assert ordered is not None, page.inner_text("#order-list")
+        place_m = float(was_at.split(" at ")[1].split()[0])
+        assert float(ordered[2]) - place_m == pytest.approx(5.0, abs=0.011)
+        assert place_m - float(ordered[1]) == pytest.approx(5.0, abs=0.011)
         assert float(dearer["burden"]) >= float(first["burden"])
         assert page.inner_text("#stops tbody tr td") != was_at
         more = float(dearer["burden"]) - float(first["burden"])
