@@ -19,6 +19,7 @@ import pytest
 
 from netplan.core.errors import NetplanError
 from netplan.isolation import Orders, Stretch
+from netplan.network import kept_subnetworks
 from netplan.network import subnetwork as vicinities
 from netplan.network.build import build_network
 from netplan.network.model import Network
@@ -49,7 +50,7 @@ class Taken:
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.nodes: list[int] = []
         self._patch, self._take = monkeypatch, vicinities.subnetwork_of
-        monkeypatch.setattr(near, "subnetwork_of", self._taken)
+        monkeypatch.setattr(kept_subnetworks, "subnetwork_of", self._taken)
 
     def _taken(self, *given: Any) -> vicinities.Subnetwork | None:
         found = self._take(*given)

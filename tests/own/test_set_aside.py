@@ -12,7 +12,7 @@ import pytest
 
 from netplan.cli import main as run_main
 from netplan.core.errors import BadNetworkError, NetplanError
-from netplan.network import subnetwork as subnetwork
+from netplan.network import kept_subnetworks, subnetwork
 from netplan.network.build import build_network
 from netplan.network.subnetwork import Subnetwork
 from netplan.network.topology import fed_nodes
@@ -244,7 +244,7 @@ def test_a_plan_from_near_tells_the_same(monkeypatch: pytest.MonkeyPatch) -> Non
         taken.append(subnetwork.subnetwork_of(*given))
         return taken[-1]
 
-    monkeypatch.setattr(near, "subnetwork_of", vicinity_of)
+    monkeypatch.setattr(kept_subnetworks, "subnetwork_of", vicinity_of)
     whole = made({"B4": NO_SIZE}, rules=WIDE)
     assert taken == []
     monkeypatch.setattr(near, "FIRST_NODES", 20)
