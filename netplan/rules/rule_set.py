@@ -334,8 +334,7 @@ class StagingRules(RulesTable):
 class PageRules(RulesTable):
     """The planning page.
 
-    It ends after ``idle_hours`` without a request [h]; a drawn area or a street makes at most
-    ``work_lengths`` lengths of main the work [-].
+    Idle for ``idle_hours`` [h] it ends; an area or street makes ``work_lengths`` mains the work at most [-].
     """
 
     idle_hours: Annotated[Number, Field(gt=0, le=168)] = 4.0
