@@ -15,7 +15,14 @@ from netplan.network.model import Network
 from netplan.network.work_section import parts_in_area
 from netplan.page.page_orders import MOST_VERTICES, LonLat
 
-__all__ = ["DrawnRing", "lon_lat_ring", "recorded_areas", "rings_on_plane", "street_lengths", "work_in_area"]
+__all__ = [
+    "DrawnPolygon",
+    "lon_lat_ring",
+    "recorded_areas",
+    "rings_on_plane",
+    "street_lengths",
+    "work_in_area",
+]
 
 MOST_NEAR: Final = 5_000
 """Mains whose boxes an area may meet before it is refused unread (own) [-]."""
@@ -27,7 +34,7 @@ Plane = Annotated[float, Field(ge=-1e8, le=1e8, allow_inf_nan=False)]
 WorkRow = dict[str, str | float]
 
 
-class DrawnRing(BaseModel):
+class DrawnPolygon(BaseModel):
     """The corners of a drawn area [m, working CRS], the first not repeated."""
 
     ring: Annotated[tuple[tuple[Plane, Plane], ...], Field(min_length=3, max_length=MOST_VERTICES)]
@@ -35,14 +42,14 @@ class DrawnRing(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-def _polygon(drawn: DrawnRing) -> shapely.Polygon:
+def _polygon(drawn: DrawnPolygon) -> shapely.Polygon:
     polygon = shapely.Polygon(drawn.ring)
     if not polygon.is_valid or polygon.area <= 0.0:
         raise BadInputError("area: its sides cross, or it has no area; draw it again")
     return polygon
 
 
-def work_in_area(network: Network, drawn: DrawnRing, most: int) -> list[WorkRow]:
+def work_in_area(network: Network, drawn: DrawnPolygon, most: int) -> list[WorkRow]:
     """Return every length of main in a drawn area, as the page orders work.
 
     Raises
@@ -95,7 +102,7 @@ def _row(main_id: str, from_m: float, to_m: float) -> WorkRow:
     return {"main_id": main_id, "from_m": round(from_m, 3), "to_m": round(to_m, 3)}
 
 
-def lon_lat_ring(network: Network, drawn: DrawnRing) -> list[list[float]]:
+def lon_lat_ring(network: Network, drawn: DrawnPolygon) -> list[list[float]]:
     """Return the corners of a drawn area as an order has them: longitude and latitude [°].
 
     Raises

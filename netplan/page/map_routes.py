@@ -15,7 +15,7 @@ from starlette.routing import Route
 from netplan.core.errors import NetplanError
 from netplan.network.model import Network
 from netplan.page.drawn_areas import (
-    DrawnRing,
+    DrawnPolygon,
     lon_lat_ring,
     recorded_areas,
     rings_on_plane,
@@ -137,9 +137,9 @@ class MapRoutes:
             await asyncio.to_thread(self._stops.warm, orders)
 
 
-async def _drawn(request: Request) -> DrawnRing | Response:
+async def _drawn(request: Request) -> DrawnPolygon | Response:
     try:
-        return DrawnRing.model_validate(json.loads(await request.body()))
+        return DrawnPolygon.model_validate(json.loads(await request.body()))
     except ValidationError as error:
         first = error.errors(include_url=False, include_context=False)[0]
         return PlainTextResponse(f"{'.'.join(map(str, first['loc']))}: {first['msg']}", status_code=422)

@@ -39,7 +39,7 @@ LonLat = tuple[
     Annotated[float, Field(ge=-180, le=180, allow_inf_nan=False)],
     Annotated[float, Field(ge=-90, le=90, allow_inf_nan=False)],
 ]
-Ring = Annotated[tuple[LonLat, ...], Field(min_length=3, max_length=MOST_VERTICES)]
+Corners = Annotated[tuple[LonLat, ...], Field(min_length=3, max_length=MOST_VERTICES)]
 
 
 class _PageModel(BaseModel):
@@ -78,7 +78,7 @@ class PageOrders(_PageModel):
     work: Annotated[tuple[PageWork, ...], Field(max_length=200)] = ()
     force: Names = ()
     forbid: Names = ()
-    keep_out: Annotated[tuple[Ring, ...], Field(max_length=MOST_POLYGONS)] = ()
+    keep_out: Annotated[tuple[Corners, ...], Field(max_length=MOST_POLYGONS)] = ()
     keep_on: Names = ()
     own_supply: Names = ()
     max_stops: Annotated[int, Field(ge=0, le=1000)] = 0

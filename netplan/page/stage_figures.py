@@ -29,7 +29,7 @@ from netplan.planning.weather_limits import not_looked_for
 
 __all__ = ["figures_of_cut", "figures_of_found", "figures_of_option", "rank_of_found"]
 
-FORBIDDEN_M: Final = 5.0
+FORBIDDEN_BESIDE_STOP_M: Final = 5.0
 """Who forbids a stop on the page forbids so much main on either side of it: with less it would hardly move
 (own) [m]."""
 Label = Literal["bound", "solved", "proven"]
@@ -247,7 +247,10 @@ def _feeds(bypasses: Sequence[Bypass], opened: Sequence[str]) -> list[dict[str, 
 def _length_round(network: Network, main_id: str, chainage_m: float) -> str:
     """Return the length of main that is forbidden with a stop, as an order names it."""
     length_m = network.pipes.length_m.item(network.pipes.id.find(main_id, 0, network.pipes.n_mains))
-    low_m, high_m = max(chainage_m - FORBIDDEN_M, 0.0), min(chainage_m + FORBIDDEN_M, length_m)
+    low_m, high_m = (
+        max(chainage_m - FORBIDDEN_BESIDE_STOP_M, 0.0),
+        min(chainage_m + FORBIDDEN_BESIDE_STOP_M, length_m),
+    )
     # Rounded down: never beyond its end.
     return f"{main_id}:{math.floor(low_m * 100.0) / 100.0:.2f}:{math.floor(high_m * 100.0) / 100.0:.2f}"
 

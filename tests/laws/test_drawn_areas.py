@@ -15,7 +15,7 @@ from netplan.core.errors import BadInputError
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.page.drawn_areas import (
-    DrawnRing,
+    DrawnPolygon,
     lon_lat_ring,
     recorded_areas,
     rings_on_plane,
@@ -35,14 +35,14 @@ def network() -> Network:
     return read_network(sample_network())
 
 
-def _drawn(rng: random.Random, network: Network) -> DrawnRing:
+def _drawn(rng: random.Random, network: Network) -> DrawnPolygon:
     """Return a star-shaped area somewhere over the mains."""
     x, y = network.pipes.coords_m[rng.randrange(len(network.pipes.coords_m))]
     turns = sorted(rng.uniform(0.0, 2.0 * np.pi) for _ in range(rng.randint(5, 12)))
     reach = rng.uniform(15.0, 150.0)
     away = [reach * rng.uniform(0.5, 1.0) for _ in turns]
     corners = [(x + r * np.cos(t), y + r * np.sin(t)) for r, t in zip(away, turns, strict=True)]
-    return DrawnRing(ring=tuple((float(a), float(b)) for a, b in corners))
+    return DrawnPolygon(ring=tuple((float(a), float(b)) for a, b in corners))
 
 
 def test_the_work_of_an_area_is_every_length_of_main_in_it(network: Network) -> None:
@@ -76,12 +76,12 @@ def test_the_work_of_an_area_is_every_length_of_main_in_it(network: Network) -> 
 def test_what_cannot_be_the_work_is_refused_in_one_line(network: Network) -> None:
     west, south = network.pipes.coords_m.min(axis=0)
     east, north = network.pipes.coords_m.max(axis=0)
-    town = DrawnRing(ring=((west, south), (east, south), (east, north), (west, north)))
+    town = DrawnPolygon(ring=((west, south), (east, south), (east, north), (west, north)))
     for drawn, words in (
         (town, "60 can be the work"),
-        (DrawnRing(ring=((west, south), (east, north), (east, south), (west, north))), "sides cross"),
+        (DrawnPolygon(ring=((west, south), (east, north), (east, south), (west, north))), "sides cross"),
         (
-            DrawnRing(ring=((west - 90, south - 90), (west - 80, south - 90), (west - 80, south - 80))),
+            DrawnPolygon(ring=((west - 90, south - 90), (west - 80, south - 90), (west - 80, south - 80))),
             "no live",
         ),
     ):
@@ -94,7 +94,7 @@ def test_what_cannot_be_the_work_is_refused_in_one_line(network: Network) -> Non
         street_lengths(network, "Ring Road North", 1)
     for wrong in ([[0, 0], [1, 1]], [[0, 0], [1, 1], [float("nan"), 2]], [[0, 0]] * 3000):
         with pytest.raises(ValidationError):
-            DrawnRing.model_validate({"ring": wrong})
+            DrawnPolygon.model_validate({"ring": wrong})
 
 
 def test_a_street_is_all_of_its_mains_from_end_to_end(network: Network) -> None:

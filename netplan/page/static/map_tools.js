@@ -1,6 +1,6 @@
 // The map's tools: what a click means, what can be taken hold of, what is painted over the mains.
 import { byId, state } from "/static/state.js";
-import { CloseIn } from "/static/close_in.js";
+import { CloseIn } from "/static/map_details.js";
 import { AreaDrawing, LengthDrawing } from "/static/drawing.js";
 import { MapOverlay } from "/static/map_overlay.js";
 import { customerMenu, closeMenu } from "/static/customer_menu.js";
