@@ -105,6 +105,17 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Map]:
         assert [one for one in complaints if "422" not in one] == []
 
 
+def _work(shown: Map) -> None:
+    """Order some work where none stands yet: each test may be the first."""
+    shown.run(
+        "const { changed } = await import('/static/orders.js');"
+        "if (!state.orders.work.length) await changed((next) => {"
+        " next.work = [{ main_id: given[0], from_m: 85, to_m: 89 }]; });",
+        MAIN,
+    )
+    _bound(shown)
+
+
 def _bound(shown: Map) -> None:
     shown.run("await until(() => !state.stale && state.shown.length);")
     shown.frame()
@@ -219,6 +230,7 @@ def test_a_stop_is_let_go_where_one_can_be_and_nowhere_else(shown: Map) -> None:
 
 def test_areas_are_drawn_as_work_and_as_keep_out(shown: Map) -> None:
     page = shown.page
+    _work(shown)
     shown.show(MAIN, 48.0, 0.25)
     x, y = shown.place(MAIN, 48.0)
     corners = [(x - 60, y - 45), (x + 60, y - 45), (x + 60, y + 45), (x - 60, y + 45)]
