@@ -160,7 +160,7 @@ def test_handles_of_the_work_are_dragged_and_moved_by_keys(shown: Map) -> None:
 
 def test_a_stop_is_let_go_where_one_can_be_and_nowhere_else(shown: Map) -> None:
     page = shown.page
-    _bound(shown)
+    _work(shown)
     stop = shown.run("return state.shown[0].stops.find((one) => one.main_id === given[0]);", MAIN)
     shown.show(MAIN, stop["chainage_m"])
 
