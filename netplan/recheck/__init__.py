@@ -1,0 +1,11 @@
+"""Whether an issued plan still holds on the morning of the work.
+
+``recheck_plan(issued, request)`` takes a plan from its folder and today's network, closures and weather. It
+names the records that have changed near the work, makes the same stops and the same feeds anew, solves every
+state of the work with all hard constraints, and sets what comes out against what the papers tell: who is off,
+kept, on standby and in doubt, and what every gauge reads.
+"""
+
+from netplan.recheck.recheck_plan import IssuedPlan, recheck_plan
+
+__all__ = ["IssuedPlan", "recheck_plan"]

@@ -1,0 +1,80 @@
+"""What a plan tells of each customer, and what is so today: off, kept, on standby, in doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from netplan.network.model import Network
+from netplan.planfile import SolvedState
+from netplan.planfile.model import Option
+from netplan.planfile.recheck_answer import TouchedCustomer
+
+__all__ = ["Lists", "lists_of", "touched_customers"]
+
+Lists = dict[str, tuple[str, ...]]
+"""What is said of each customer who stands in a list, by id: each list once, in a fixed order."""
+
+BELOW = "kept, but outside the pressure limits"
+
+
+def lists_of(option: Option, below: Iterable[str] = (), *, whole: bool = True) -> Lists:
+    """Return what an option says of each customer.
+
+    Parameters
+    ----------
+    option : Option
+    below : iterable of str
+        Customers kept who do not hold, by id.
+    whole : bool
+        False to leave out standby and doubt, where they are not known.
+    """
+    said: dict[str, list[str]] = {}
+    for customer in option.customers:
+        words = "off" if customer.effect == "off" else f"kept by {customer.kept_by or 'a feed'}"
+        said.setdefault(customer.id, []).append(words)
+    for name in below:
+        said.setdefault(name, []).append(BELOW)
+    if whole:
+        for name in option.standby:
+            said.setdefault(name, []).append("standby")
+        for name in dict.fromkeys(row.id for row in option.in_doubt):
+            said.setdefault(name, []).append("in doubt")
+    return {name: tuple(words) for name, words in said.items()}
+
+
+def touched_customers(
+    told: Lists, now: Lists, network: Network, state: SolvedState
+) -> tuple[TouchedCustomer, ...]:
+    """Return whom the plan does not tell what is so today, by id.
+
+    Parameters
+    ----------
+    told, now : Lists
+    network : Network
+        Today's: address and priority are those of today, of the plan for who is no customer any more.
+    state : SolvedState
+        The plan's.
+    """
+    customers, before = network.customers, state.customers
+    place = {name: row for row, name in enumerate(before.customer_id)}
+    found = []
+    for name in sorted({*told, *now}):
+        was, is_now = told.get(name, ()), now.get(name, ())
+        row = customers.id.find(name)
+        if row < 0 and was:
+            is_now = ("not in the records any more",)
+        if was == is_now:
+            continue
+        if row >= 0:
+            what = (customers.address[row], customers.priority[row], int(customers.meters[row]))
+        else:
+            old = place.get(name, -1)
+            what = (
+                (before.address[old], before.priority[old], int(before.meters[old]))
+                if old >= 0
+                else ("", "", 1)
+            )
+        found.append(
+            TouchedCustomer(id=name, address=what[0], priority=what[1], meters=what[2], told=was, now=is_now)
+        )
+    return tuple(found)
