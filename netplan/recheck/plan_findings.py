@@ -106,10 +106,11 @@ def _zones(recorded: Option, today: Option) -> list[Against]:
 
 
 def _purge(recorded: Option, today: Option) -> list[Against]:
-    now = {(p.role, p.main_id, round(p.chainage_m, 2)): p for p in today.purge.points}
     found = []
     for point in recorded.purge.points:
-        other = now.get((point.role, point.main_id, round(point.chainage_m, 2)))
+        here = [one for one in today.purge.points if _same_point(point, one)]
+        # Two zones may be purged at one place: of these the one of the same name.
+        other = next((one for one in here if one.id == point.id), next(iter(here), None))
         place = f"{point.id} on main {point.main_id} at {point.chainage_m:.2f} m"
         if other is None:
             found.append(Against(subject="purge", what=f"{place}: no such purge point today"))
@@ -126,6 +127,11 @@ def _purge(recorded: Option, today: Option) -> list[Against]:
                 what = f"{place}: purging {name} takes {needed:.1f} min today, {planned:.1f} min in the pack"
                 found.append(Against(subject="purge", what=what))
     return found
+
+
+def _same_point(one: PurgePoint, other: PurgePoint) -> bool:
+    same = (one.role, one.main_id) == (other.role, other.main_id)
+    return same and abs(one.chainage_m - other.chainage_m) <= SAME_M
 
 
 def _out(point: PurgePoint) -> float | None:
