@@ -14,6 +14,7 @@ import xlsxwriter
 from netplan.outputs.notice_list import EFFECTS, NoticeRow
 from netplan.planfile.model import InDoubt, Plan
 from netplan.planfile.plan_json import option_of_rank
+from netplan.planfile.revision import revision_code
 
 __all__ = ["DOUBT_SHEET", "SHEETS", "write_notices_xlsx"]
 
@@ -161,14 +162,14 @@ def _paper(sheet: Any, plan: Plan) -> None:
     sheet.repeat_rows(0)
     # An ampersand starts a code in a footer; 255 characters is all that a footer may hold.
     caution = plan.caution.replace("&", "&&")
-    sheet.set_footer(f"&L&8{caution[:220]}&R&8&A, page &P of &N")
+    sheet.set_footer(f"&L&8{caution[:200]}&R&8&A, revision {revision_code(plan)}, page &P of &N")
 
 
 def _totals(sheet: Any, plan: Plan, rows: Sequence[NoticeRow], rank: int, formats: CellFormats) -> None:
     sheet.set_column(0, 0, 12)
     sheet.set_column(1, 5, 14)
     sheet.set_column(6, 6, 60)
-    sheet.write_string(0, 0, f"Notice list, option {rank}", formats.strong)
+    sheet.write_string(0, 0, f"Notice list, option {rank}, revision {revision_code(plan)}", formats.strong)
     work = ", ".join(f"{w.main_id} {w.from_m:.1f} m to {w.to_m:.1f} m" for w in plan.work)
     start = (plan.conditions.start or "any working day").replace("T", " ")
     sheet.write_string(1, 0, f"Work on {work}; {start}, {plan.conditions.hours:g} h")

@@ -11,6 +11,7 @@ from netplan.demand import Forecast
 from netplan.isolation import Orders, Stretch
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
+from netplan.planfile.model import ReplacedPlan
 from netplan.rules import Rules
 
 __all__ = ["PlanRequest", "customers_in_orders", "orders_in_words", "place_in_words"]
@@ -50,6 +51,8 @@ class PlanRequest:
         How many options to list; None for the rules' number.
     weather : bool
         Whether to find out until how cold each option holds, and what its feeds have to spare.
+    replaces : ReplacedPlan, optional
+        The earlier plan of this work that the new one supersedes.
     """
 
     network: Network
@@ -64,6 +67,7 @@ class PlanRequest:
     own_supply: tuple[int, ...] = ()
     options: int | None = None
     weather: bool = True
+    replaces: ReplacedPlan | None = None
 
     @property
     def wanted(self) -> int:
