@@ -14,19 +14,18 @@ __all__ = ["RecheckWords", "recheck_words"]
 
 SUBJECTS: Final = {
     "superseded": "Superseded",
-    "records": "Records",
     "work section": "Work section",
+    "priority": "Priority",
     "stop": "Stops",
-    "zone": "Zone",
     "feed": "Feeds",
     "pressure": "Pressure",
-    "priority": "Priority",
     "crew day": "Crew's day",
     "purge": "Purging",
+    "zone": "Zone",
+    "customers": "Customers told",
     "order of work": "Order of work",
     "fallback": "Fallbacks",
     "failure": "Loss sheet",
-    "customers": "Customers told",
     "reading": "Readings",
 }
 """How reasons are grouped, in the order of the page."""
@@ -34,6 +33,12 @@ _STANDS: Final = "The plan holds with today's records, closures and weather."
 _FALLS: Final = "The plan does not hold. Do not start by this pack: ask the planner for a new one."
 _VOID: Final = "The plan is superseded. Its papers are void: do not start by them."
 _NONE: Final = "not in a list"
+_UNKNOWN: Final = {
+    "": "",
+    "standby and doubt": "Who is on standby or in doubt today could not be worked out: somebody has no gas.",
+    "all": "Who is off, kept, on standby or in doubt today could not be worked out with these stops: take "
+    "nobody's supply for granted.",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,12 +115,7 @@ def recheck_words(answer: RecheckAnswer, plan: Plan, units: Figures) -> RecheckW
         ),
         more_changes=_more_changes(answer),
         customers=tuple(_customer(one) for one in answer.customers),
-        unknown=(
-            "Who is off, kept, on standby or in doubt today could not be worked out with these stops: take "
-            "nobody's supply for granted."
-            if answer.customers_unknown
-            else ""
-        ),
+        unknown=_UNKNOWN[answer.customers_unknown],
         readings=tuple(_reading(one, units) for one in answer.readings),
         states=tuple(_state(one, units) for one in answer.states),
         notes=(

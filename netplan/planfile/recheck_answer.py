@@ -26,7 +26,6 @@ RECHECK_SCHEMA: Final = "netplan/recheck/1"
 
 Subject = Literal[
     "superseded",
-    "records",
     "work section",
     "stop",
     "zone",
@@ -119,8 +118,8 @@ class RecheckAnswer(PlanElement):
     changes: tuple[RecordChange, ...] = Field(description="records changed near the work, nearest first")
     changes_elsewhere: int = Field(default=0, description="records changed farther from the work")
     customers: tuple[TouchedCustomer, ...] = Field(description="whom the plan tells otherwise, by id")
-    customers_unknown: bool = Field(
-        default=False, description="whether standby and doubt could not be worked out with these stops"
+    customers_unknown: Literal["", "standby and doubt", "all"] = Field(
+        default="", description="which lists of today could not be worked out with these stops"
     )
     readings: tuple[MovedReading, ...] = ()
     states: tuple[LeastNow, ...] = ()

@@ -58,11 +58,26 @@ class FixedOption:
         Hard constraints that it breaks; empty where it stands.
     below : tuple of str
         Customers kept who have less than they must, or more than they may, in some state of the work, by id.
+    kept_by : dict
+        Id in the plan of the feed that keeps a customer, by the customer's id; empty where it is another's.
     """
 
     priced: EvaluatedOption
     against: tuple[Against, ...]
     below: tuple[str, ...]
+    kept_by: dict[str, str]
+
+    @property
+    def has_gas(self) -> bool:
+        """Whether every kept inlet and both ends of every feed have gas in every state of the work."""
+        least = [state.least_pa_gauge for state in self.priced.work.every if state.node >= 0]
+        ends = [
+            end
+            for feed in self.priced.feeds
+            if feed is not None
+            for end in (feed.pressure_from_pa_gauge, feed.pressure_to_pa_gauge)
+        ]
+        return bool(np.isfinite([*least, *ends]).all())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,7 +117,7 @@ def fixed_option(context: PlanningContext, cut: Cut, recorded: Option) -> FixedO
     below = _below(context, priced, failing)
     against += [Against(subject="pressure", what=_state_words(context, state)) for state in failing]
     priced, more = _day(context, priced)
-    return FixedOption(priced, (*against, *more), below)
+    return FixedOption(priced, (*against, *more), below, _kept_by(context, parts))
 
 
 def _parts(
@@ -145,6 +160,16 @@ def _parts(
         sorted((one for one in found if one.feed), key=lambda one: order[one.feed.id] if one.feed else 0)
     )
     return [next(with_feed) if one.feed else one for one in found]
+
+
+def _kept_by(context: PlanningContext, parts: Sequence[_FedPart]) -> dict[str, str]:
+    customer_id = context.request.network.customers.id
+    return {
+        customer_id[row]: "" if one.feed is None else one.feed.id
+        for one in parts
+        if not one.is_off
+        for row in one.part.customers.tolist()
+    }
 
 
 def _told_weak(context: PlanningContext, reach: CutConnectivity, recorded: Option) -> tuple[Ints, Ints]:

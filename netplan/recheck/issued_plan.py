@@ -28,7 +28,7 @@ from netplan.recheck.plan_findings import papers_against
 from netplan.recheck.record_changes import NEAR_M, NOT_HELD, WorkSurroundings, record_changes
 from netplan.recheck.rule_differences import rule_differences
 from netplan.recheck.todays_option import TodaysOption, todays_option
-from netplan.recheck.told_customers import lists_of, touched_customers
+from netplan.recheck.told_customers import lists_of, lists_without_option, touched_customers
 
 __all__ = ["IssuedPlan", "recheck_plan"]
 
@@ -103,6 +103,10 @@ def recheck_plan(issued: IssuedPlan, request: PlanRequest, tell: Tell = lambda _
         limits = request.rules.pressure
         states = least_in_states(recorded, today.option, limits.minimum_mbar + limits.margin_mbar)
         against += papers_against(recorded, today.option)
+    elif today.is_solved:
+        told = lists_of(recorded, whole=False)
+        now = lists_without_option(today.off, today.kept_by, today.below)
+        touched = touched_customers(told, now, network, issued.state)
     against += _in_words(touched, readings)
     against += _set_aside(issued, request, today, tell)
     facts = network_facts(network)
@@ -122,10 +126,10 @@ def recheck_plan(issued: IssuedPlan, request: PlanRequest, tell: Tell = lambda _
         else today.conditions.model_copy(update={"orders": issued.plan.conditions.orders}),
         rules_differ=rule_differences(issued.plan.rules, request.rules.values()),
         against=tuple(dict.fromkeys(against)),
-        changes=tuple(_told(one, against, touched, is_solved=today.option is not None) for one in near),
+        changes=tuple(_told(one, against, touched, is_solved=today.is_solved) for one in near),
         changes_elsewhere=len(changes) - len(near),
         customers=touched,
-        customers_unknown=today.option is None,
+        customers_unknown="" if today.option else "standby and doubt" if today.is_solved else "all",
         readings=readings,
         states=states,
         not_compared=(NOT_HELD, *notes),
@@ -139,6 +143,9 @@ def _changes(issued: IssuedPlan, request: PlanRequest) -> tuple[list[FoundChange
     notes = notes if issued.state.left_out else []
     if network.content_sha256 == plan.network.content_sha256:
         return [], notes
+    was, now = plan.network.counts, network_facts(network).counts
+    if was.get("fittings") != now["fittings"]:
+        notes.append(f"fittings: {now['fittings']} on record today, {was.get('fittings', 0)} then")
     if network.crs != plan.network.crs:
         return [], [*notes, OTHER_CRS]
     around = WorkSurroundings.of(issued.option, issued.state, plan.network.length_scale)

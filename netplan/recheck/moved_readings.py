@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from netplan.core.errors import in_brief
 from netplan.planfile.model import Option, Reading, Step
 from netplan.planfile.recheck_answer import Against, LeastNow, MovedReading
 
@@ -27,7 +28,8 @@ def steps_differ(recorded: Option, today: Option) -> str:
         return ""
     for old, new in zip(recorded.steps, today.steps, strict=False):
         if _key(old) != _key(new):
-            return f"the order of the work is another one from step {old.n} on: today {new.does[:90]!r}"
+            what = in_brief(new.does.partition(";")[0].partition(": ")[0])
+            return f"the order of the work is another one from step {old.n} on; today: {what}"
     return f"the order of the work has {len(now)} steps today, {len(was)} in the plan"
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any, Final
 
+from netplan.core.errors import in_brief
 from netplan.network.finding_log import listed
-from netplan.planfile.model import Fallback, Option, PurgePoint, Stop, Zone
+from netplan.planfile.model import Fallback, LossRow, Option, PurgePoint, Stop, Zone
 from netplan.planfile.recheck_answer import Against
 from netplan.recheck.moved_readings import moved_feed_tests, steps_differ
 
@@ -193,10 +194,20 @@ def _losses(recorded: Option, today: Option) -> list[Against]:
             other.act_on,
             set(other.customers),
         ):
-            apart = set(row.customers) ^ set(other.customers)
-            words = f"who fails differs: {_named(apart)}" if apart else "the one thing to do is another one"
+            words = _row_words(row, other)
             found.append(Against(subject="failure", what=f"loss sheet {row.id}, {row.what}: {words}"))
     return found
+
+
+def _row_words(row: LossRow, other: LossRow) -> str:
+    """Return what another row of the loss sheet says of the same failure."""
+    apart = set(row.customers) ^ set(other.customers)
+    if apart:
+        return f"who fails differs: {_named(apart)}"
+    acts = set(row.act_on) ^ set(other.act_on)
+    if acts:
+        return f"what is shut or used differs: {_named(acts)}"
+    return f"the one thing to do is another one today: {in_brief(other.action)}"
 
 
 def _times(recorded: Option, today: Option) -> list[Against]:

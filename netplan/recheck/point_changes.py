@@ -36,7 +36,7 @@ def valve_changes(network: Network, state: SolvedState, option: Option) -> Itera
     for row in np.flatnonzero(valves.piece >= 0).tolist():
         name = valves.id[row]
         point = shapely.Point(float(valves.x_m[row]), float(valves.y_m[row]))
-        now_shut = valves.state[row] == ValveState.CLOSED
+        now_shut = bool(valves.state[row] == ValveState.CLOSED)
         if name not in recorded:
             word = ValveState(int(valves.state[row])).word
             yield FoundChange("valves", name, f"new: {word}", point)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
 from netplan.isolation import CutSearch, Stretch
@@ -34,18 +34,27 @@ class TodaysOption:
     Parameters
     ----------
     option : Option or None
-        Complete; None where its stops cannot be made, or the network has no solution.
+        Complete; None where its stops cannot be made, or a feed or somebody kept has no gas.
     conditions : Conditions or None
     against : tuple of Against
         Hard constraints that it breaks.
     below : tuple of str
         Customers kept with too little, or too much, in some state of the work, by id.
+    off : tuple of str
+        Customers off, by id.
+    kept_by : dict
+        Id of the feed that keeps a customer, by the customer's id.
+    is_solved : bool
+        Whether these three are known: the stops can be made, and every state was solved.
     """
 
     option: Option | None
     conditions: model.Conditions | None
     against: tuple[Against, ...]
     below: tuple[str, ...] = ()
+    off: tuple[str, ...] = ()
+    kept_by: dict[str, str] = field(default_factory=dict)
+    is_solved: bool = False
 
 
 def todays_option(request: PlanRequest, plan: Plan, recorded: Option, tell: Tell) -> TodaysOption:
@@ -115,14 +124,27 @@ def _on(context: PlanningContext, recorded: Option, conditions: model.Conditions
     cut = search.given(stops_today(request.network, recorded).stops)
     tell("solving every state of the work")
     fixed = fixed_option(context, cut, recorded)
+    customer_id = request.network.customers.id
+    solved = TodaysOption(
+        None,
+        conditions,
+        fixed.against,
+        fixed.below,
+        tuple(customer_id[row] for row in fixed.priced.off.tolist()),
+        fixed.kept_by,
+        is_solved=True,
+    )
+    if not fixed.has_gas:
+        # Fallbacks, doubts and readings of a network without gas are none.
+        return solved
     priced = with_prepared_fallbacks(context, problem, fixed.priced, None)
     tell("working out fallbacks, doubts and readings")
     work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
     ranking = _ranking(replace(fixed, priced=priced), search, recorded.rank)
     source = written_option(context, section, conditions, ranking, recorded.rank - 1, work)
     laws = law_breaches(source.option, conditions, request.rules)
-    against = [*fixed.against, *(Against(subject="order of work", what=one.words()) for one in laws)]
-    return TodaysOption(source.option, conditions, tuple(against), fixed.below)
+    against = (*fixed.against, *(Against(subject="order of work", what=one.words()) for one in laws))
+    return replace(solved, option=source.option, against=against)
 
 
 def _ranking(fixed: FixedOption, search: CutSearch, rank: int) -> Ranking:

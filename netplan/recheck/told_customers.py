@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from netplan.network.model import Network
 from netplan.planfile import SolvedState
 from netplan.planfile.model import Option
 from netplan.planfile.recheck_answer import TouchedCustomer
 
-__all__ = ["Lists", "lists_of", "touched_customers"]
+__all__ = ["Lists", "lists_of", "lists_without_option", "touched_customers"]
 
 Lists = dict[str, tuple[str, ...]]
 """What is said of each customer who stands in a list, by id: each list once, in a fixed order."""
 
-BELOW = "kept, but outside the pressure limits"
+BELOW = "pressure fails"
 
 
 def lists_of(option: Option, below: Iterable[str] = (), *, whole: bool = True) -> Lists:
@@ -39,6 +39,25 @@ def lists_of(option: Option, below: Iterable[str] = (), *, whole: bool = True) -
             said.setdefault(name, []).append("standby")
         for name in dict.fromkeys(row.id for row in option.in_doubt):
             said.setdefault(name, []).append("in doubt")
+    return {name: tuple(words) for name, words in said.items()}
+
+
+def lists_without_option(off: Iterable[str], kept_by: Mapping[str, str], below: Iterable[str]) -> Lists:
+    """Return what is so of each customer where fallbacks and doubts are not known.
+
+    Parameters
+    ----------
+    off : iterable of str
+    kept_by : mapping
+        Id of the feed that keeps a customer, by the customer's id.
+    below : iterable of str
+        Customers kept who do not hold.
+    """
+    said: dict[str, list[str]] = {name: ["off"] for name in off}
+    for name, feed in kept_by.items():
+        said.setdefault(name, []).append(f"kept by {feed or 'a feed'}")
+    for name in below:
+        said.setdefault(name, []).append(BELOW)
     return {name: tuple(words) for name, words in said.items()}
 
 

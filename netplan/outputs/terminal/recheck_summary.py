@@ -69,12 +69,12 @@ def _changes(words: RecheckWords, console: Console) -> None:
         return
     _heading(console, "Changed records near the work")
     for name, what, does in words.changes[:MOST_ROWS]:
-        console.print(Padding(Text(f"{name}: {what}"), (0, 0, 0, 2)))
+        _hanging(console, "-", f"{name}: {what}", 2)
         if does:
-            console.print(Padding(Text(f"→ {does}"), (0, 0, 0, 4)))
+            _hanging(console, "→", does, 4)
     _more(console, len(words.changes))
     if words.more_changes:
-        console.print(Padding(Text(words.more_changes), (0, 0, 0, 2)))
+        _hanging(console, "-", words.more_changes, 2)
 
 
 def _customers(words: RecheckWords, console: Console) -> None:
@@ -92,8 +92,16 @@ def _heading(console: Console, text: str) -> None:
 
 def _lines(console: Console, lines: Sequence[str]) -> None:
     for line in lines[:MOST_ROWS]:
-        console.print(Padding(Text(f"- {line}"), (0, 0, 0, 2)))
+        _hanging(console, "-", line, 2)
     _more(console, len(lines))
+
+
+def _hanging(console: Console, mark: str, text: str, indent: int) -> None:
+    row = Table.grid(padding=(0, 1, 0, 0))
+    row.add_column()
+    row.add_column(overflow="fold")
+    row.add_row(Text(mark), Text(text))
+    console.print(Padding(row, (0, 0, 0, indent)))
 
 
 def _table(console: Console, names: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
