@@ -144,7 +144,7 @@ def _parts(
         found.append(_FedPart(part, feed, feed is None))
     weak = np.unique(np.concatenate([kept, *(one.customers for one in weak_today)])).astype(np.int64)
     weak = np.setdiff1d(weak, told_off)
-    left: list[GivenFeed | None] = [*waiting] or ([None] if len(weak) else [])
+    left: list[GivenFeed | None] = [*waiting] or ([None] if feeds and len(weak) else [])
     for feed in left:
         # What is left feeds who is weak: one feed a part, as in a plan. Without one of its own a weak part
         # may be helped by that of another.

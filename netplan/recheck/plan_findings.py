@@ -183,19 +183,31 @@ def _losses(recorded: Option, today: Option) -> list[Against]:
         if apart:
             what = f"loss of {key[0]} {key[1]}: who fails differs from the pack: {_named(apart)}"
             found.append(Against(subject="failure", what=what))
-    rows = {(row.what, row.state): row for row in today.loss_sheet}
-    for row in recorded.loss_sheet:
-        other = rows.get((row.what, row.state))
+    rows = _by_failure(today.loss_sheet)
+    said: dict[str, list[str]] = {}
+    for key, row in _by_failure(recorded.loss_sheet).items():
+        other = rows.get(key)
         if other is None:
-            what = f"loss sheet {row.id}, {row.what} ({row.state}): no such row today"
-            found.append(Against(subject="failure", what=what))
+            said.setdefault("no such row today", []).append(row.id)
         elif (row.action, row.act_on, set(row.customers)) != (
             other.action,
             other.act_on,
             set(other.customers),
         ):
-            words = _row_words(row, other)
-            found.append(Against(subject="failure", what=f"loss sheet {row.id}, {row.what}: {words}"))
+            said.setdefault(_row_words(row, other), []).append(row.id)
+    for words, ids in said.items():
+        found.append(Against(subject="failure", what=f"loss sheet {listed(ids, MOST_NAMED)}: {words}"))
+    return found
+
+
+def _by_failure(rows: Iterable[LossRow]) -> dict[tuple[str, str, int], LossRow]:
+    """Return the rows of a loss sheet by what fails in which state; the same words come one after another."""
+    found: dict[tuple[str, str, int], LossRow] = {}
+    count: dict[tuple[str, str], int] = {}
+    for row in rows:
+        key = (row.what, row.state)
+        count[key] = count.get(key, 0) + 1
+        found[*key, count[key]] = row
     return found
 
 
