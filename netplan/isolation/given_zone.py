@@ -23,8 +23,8 @@ __all__ = ["GivenStop", "given_zone"]
 
 SAME_M: Final = 6e-4
 """How far a place that a plan states to the millimetre may lie from the one it was rounded from (own) [m]."""
-AT_M: Final = 0.01
-"""How far round a place what keeps a method off it is named (own) [m]."""
+EDGE_M: Final = 2e-3
+"""How far inside a length that is barred a place must lie to count as barred by it (own) [m]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +198,8 @@ def _why(local: LocalGraph, geometry: SegmentGeometry, method: int, at_m: float)
     rule = placement.rules.method[method]
     is_valve = rule.kind is MethodKind.VALVE
     for block in placement.blocks(geometry, method, local.work):
-        if is_valve or block.low_m - AT_M < at_m < block.high_m + AT_M:
+        # A stop mostly stands where what keeps it off ends: that end bars nothing.
+        if is_valve or block.low_m + EDGE_M < at_m < block.high_m - EDGE_M:
             yield f"no {rule.name} can be made at its place: {block.words}"
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from netplan.outputs.number_format import Figures
 from netplan.planfile.model import Conditions, Plan
-from netplan.planfile.recheck_answer import LeastNow, MovedReading, RecheckAnswer, TouchedCustomer
+from netplan.planfile.recheck_answer import Against, LeastNow, MovedReading, RecheckAnswer, TouchedCustomer
 
 __all__ = ["RecheckWords", "recheck_words"]
 
@@ -30,6 +30,9 @@ SUBJECTS: Final = {
 }
 """How reasons are grouped, in the order of the page."""
 _STANDS: Final = "The plan holds with today's records, closures and weather."
+_CORRECTED: Final = (
+    "The plan holds with today's records, closures and weather. Write the corrections below into the pack."
+)
 _FALLS: Final = "The plan does not hold. Do not start by this pack: ask the planner for a new one."
 _VOID: Final = "The plan is superseded. Its papers are void: do not start by them."
 _NONE: Final = "not in a list"
@@ -52,6 +55,8 @@ class RecheckWords:
         Name and value.
     against : tuple of (str, tuple of str)
         Reasons by subject.
+    corrections : tuple of (str, tuple of str)
+        What to correct in the pack, by subject.
     changes : tuple of (str, str, str)
         Record and distance; what has changed; what that does.
     more_changes : str
@@ -71,6 +76,7 @@ class RecheckWords:
     verdict: str
     facts: tuple[tuple[str, str], ...]
     against: tuple[tuple[str, tuple[str, ...]], ...]
+    corrections: tuple[tuple[str, tuple[str, ...]], ...]
     changes: tuple[tuple[str, str, str], ...]
     more_changes: str
     customers: tuple[tuple[str, str, str, str], ...]
@@ -92,12 +98,15 @@ def recheck_words(answer: RecheckAnswer, plan: Plan, units: Figures) -> RecheckW
         How figures are written.
     """
     name = answer.revision or answer.plan_sha256[:8]
-    verdict = _STANDS if answer.holds else _VOID if answer.superseded_by else _FALLS
+    verdict = _VOID if answer.superseded_by else _FALLS
+    if answer.holds:
+        verdict = _CORRECTED if answer.corrections else _STANDS
     return RecheckWords(
         title=f"Morning check of plan {name}, option {answer.option}",
         verdict=verdict,
         facts=_facts(answer, plan, units),
-        against=_against(answer, units),
+        against=_by_subject(answer.against, units),
+        corrections=_by_subject(answer.corrections, units),
         changes=tuple(
             (
                 f"{one.layer} {one.feature_id}"
@@ -158,9 +167,9 @@ def _conditions(conditions: Conditions, units: Figures) -> str:
     )
 
 
-def _against(answer: RecheckAnswer, units: Figures) -> tuple[tuple[str, tuple[str, ...]], ...]:
+def _by_subject(some: Iterable[Against], units: Figures) -> tuple[tuple[str, tuple[str, ...]], ...]:
     found: dict[str, list[str]] = {}
-    for one in sorted(answer.against, key=lambda one: list(SUBJECTS).index(one.subject)):
+    for one in sorted(some, key=lambda one: list(SUBJECTS).index(one.subject)):
         found.setdefault(SUBJECTS[one.subject], []).append(units.sentence(one.what))
     return tuple((subject, tuple(lines)) for subject, lines in found.items())
 

@@ -43,7 +43,7 @@ Subject = Literal[
 
 
 class Against(PlanElement):
-    """One reason why the plan does not hold any more."""
+    """One reason why the plan does not hold any more, or one thing to correct in its papers."""
 
     subject: Subject = Field(description="which constraint, or what that was told, is broken")
     what: str = Field(description="what is so today, in one line")
@@ -115,6 +115,9 @@ class RecheckAnswer(PlanElement):
     )
     rules_differ: tuple[str, ...] = Field(default=(), description="rules that are not those of the plan")
     against: tuple[Against, ...] = Field(description="why it does not hold; empty where it holds")
+    corrections: tuple[Against, ...] = Field(
+        default=(), description="what is to be corrected in the pack though the plan holds"
+    )
     changes: tuple[RecordChange, ...] = Field(description="records changed near the work, nearest first")
     changes_elsewhere: int = Field(default=0, description="records changed farther from the work")
     customers: tuple[TouchedCustomer, ...] = Field(description="whom the plan tells otherwise, by id")

@@ -6,7 +6,8 @@ state of the work with all hard constraints, and sets what comes out against wha
 kept, on standby and in doubt, and what every gauge reads.
 """
 
-from netplan.recheck.issued_plan import IssuedPlan, recheck_plan
+from netplan.recheck.issued_plan import IssuedPlan
+from netplan.recheck.morning_check import recheck_plan
 from netplan.recheck.todays_request import todays_request
 
 __all__ = ["IssuedPlan", "recheck_plan", "todays_request"]

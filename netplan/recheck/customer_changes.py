@@ -36,7 +36,8 @@ def customer_changes(network: Network, state: SolvedState) -> Iterator[FoundChan
             continue
         changes = list(_differences(network, row, state, old))
         if changes:
-            yield FoundChange("customers", name, "; ".join(changes), point)
+            is_figure = not any(one.startswith("moved") for one in changes)
+            yield FoundChange("customers", name, "; ".join(changes), point, is_figure=is_figure)
     for name, row in recorded.items():
         if customers.id.find(name) < 0:
             point = shapely.Point(float(before.x_m[row]), float(before.y_m[row]))

@@ -20,6 +20,8 @@ class FoundChange:
         Where it lies in the plan's CRS.
     away_m : float
         From the work [m]; NaN before it is known.
+    is_figure : bool
+        Whether a figure or word of a record has changed alone: it is there as before, at the same place.
     """
 
     layer: str
@@ -27,6 +29,12 @@ class FoundChange:
     what: str
     shape: Any
     away_m: float = math.nan
+    is_figure: bool = False
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Layer and id."""
+        return self.layer, self.feature_id
 
     def at(self, away_m: float) -> FoundChange:
         """Return it with its distance from the work [m]."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, Final
 
 from netplan.core.errors import in_brief
@@ -11,7 +11,7 @@ from netplan.planfile.model import Fallback, LossRow, Option, PurgePoint, Stop, 
 from netplan.planfile.recheck_answer import Against
 from netplan.recheck.moved_readings import moved_feed_tests, steps_differ
 
-__all__ = ["papers_against"]
+__all__ = ["corrections_of", "papers_against"]
 
 SAME_M: Final = 0.002
 """How far places may lie apart that are stated to the millimetre (own) [m]."""
@@ -23,13 +23,32 @@ SHORT_M: Final = 0.5
 
 
 def papers_against(recorded: Option, today: Option) -> list[Against]:
-    """Return what the papers say of stops, zones, purging, fallbacks and failures that is not so today."""
+    """Return what the papers say of stops, zones, purging, fallbacks and times that is not so today."""
     found = [*_stops(recorded, today), *_zones(recorded, today), *_purge(recorded, today)]
-    found += [*_fallbacks(recorded, today), *_losses(recorded, today)]
+    found += [*_fallbacks(recorded, today), *_before_any_stop(recorded, today)]
     order = steps_differ(recorded, today)
     if order:
         found.append(Against(subject="order of work", what=order))
     found += [*_times(recorded, today), *moved_feed_tests(recorded, today)]
+    return found
+
+
+def corrections_of(recorded: Option, today: Option) -> list[Against]:
+    """Return what is to be corrected in the pack of a plan that holds: who fails with a loss, purge times."""
+    return [*_losses(recorded, today), *_longer_purges(recorded, today)]
+
+
+def _before_any_stop(recorded: Option, today: Option) -> list[Against]:
+    """Return who fails today before any stop: nobody checks afterwards whether they hold."""
+    found = []
+    was, now = recorded.pressures, today.pressures
+    for more, words in (
+        (set(now.weak_before) - set(was.weak_before), "below the minimum"),
+        (set(now.high_before) - set(was.high_before), "above the highest allowed pressure"),
+    ):
+        if more:
+            what = f"{words} before any stop, which they were not when planned: {_named(more)}"
+            found.append(Against(subject="pressure", what=what))
     return found
 
 
@@ -62,11 +81,11 @@ def _moved_tappings(stop: Stop, other: Stop) -> str:
     for old in was:
         if not any(_same_tapping(old, new) for new in now):
             role = old[0].replace("_", " ")
-            return f"its {role} on main {old[1]} at {old[2]:.2f} m ({old[3]:g} mm) cannot be there today"
+            return f"it has no {role} on main {old[1]} at {old[2]:.2f} m ({old[3]:g} mm) today"
     for new in now:
         if not any(_same_tapping(old, new) for old in was):
             role = new[0].replace("_", " ")
-            return f"it needs a {role} on main {new[1]} at {new[2]:.2f} m today that is not in the pack"
+            return f"it has a {role} on main {new[1]} at {new[2]:.2f} m today that is not in the pack"
     return ""
 
 
@@ -108,10 +127,7 @@ def _zones(recorded: Option, today: Option) -> list[Against]:
 
 def _purge(recorded: Option, today: Option) -> list[Against]:
     found = []
-    for point in recorded.purge.points:
-        here = [one for one in today.purge.points if _same_point(point, one)]
-        # Two zones may be purged at one place: of these the one of the same name.
-        other = next((one for one in here if one.id == point.id), next(iter(here), None))
+    for point, other in _purge_points(recorded, today):
         place = f"{point.id} on main {point.main_id} at {point.chainage_m:.2f} m"
         if other is None:
             found.append(Against(subject="purge", what=f"{place}: no such purge point today"))
@@ -122,12 +138,27 @@ def _purge(recorded: Option, today: Option) -> list[Against]:
                 f"least, {other.least_m3h:.1f} m³/h: nitrogen is needed, which the pack does not have"
             )
             found.append(Against(subject="purge", what=what))
+    return found
+
+
+def _longer_purges(recorded: Option, today: Option) -> list[Against]:
+    found = []
+    for point, other in _purge_points(recorded, today):
         for minutes, name in ((_out, "out"), (_in, "in")):
-            planned, needed = minutes(point), minutes(other)
+            planned, needed = minutes(point), None if other is None else minutes(other)
             if planned is not None and needed is not None and needed > planned * (1.0 + LONGER) + 0.1:
+                place = f"{point.id} on main {point.main_id} at {point.chainage_m:.2f} m"
                 what = f"{place}: purging {name} takes {needed:.1f} min today, {planned:.1f} min in the pack"
                 found.append(Against(subject="purge", what=what))
     return found
+
+
+def _purge_points(recorded: Option, today: Option) -> Iterator[tuple[PurgePoint, PurgePoint | None]]:
+    """Yield the purge points of a plan with the same ones today; None for none at that place."""
+    for point in recorded.purge.points:
+        here = [one for one in today.purge.points if _same_point(point, one)]
+        # Two zones may be purged at one place: of these the one of the same name.
+        yield point, next((one for one in here if one.id == point.id), next(iter(here), None))
 
 
 def _same_point(one: PurgePoint, other: PurgePoint) -> bool:

@@ -44,7 +44,8 @@ def valve_changes(network: Network, state: SolvedState, option: Option) -> Itera
         was_shut = _was_shut(pipes.state[recorded[name]], name, stays_shut, opened)
         if was_shut is not None and was_shut != now_shut:
             words = ("open", "closed")
-            yield FoundChange("valves", name, f"{words[now_shut]} instead of {words[was_shut]}", point)
+            what = f"{words[now_shut]} instead of {words[was_shut]}"
+            yield FoundChange("valves", name, what, point, is_figure=True)
     there = {valves.id[row] for row in np.flatnonzero(valves.piece >= 0).tolist()}
     for name, row in recorded.items():
         if name not in there:
@@ -101,7 +102,8 @@ def station_changes(network: Network, state: SolvedState) -> Iterator[FoundChang
         if moved_m > MOVED_M:
             words.append(f"moved by {moved_m:.1f} m")
         if words:
-            yield FoundChange("regulators", name, "; ".join(words), point)
+            is_figure = moved_m <= MOVED_M
+            yield FoundChange("regulators", name, "; ".join(words), point, is_figure=is_figure)
     there = {stations.id[row] for row in on_main}
     for name, row in recorded.items():
         if name not in there:

@@ -157,7 +157,8 @@ def _pipe_changes(network: Network, rules: Rules, state: SolvedState) -> Iterato
             continue
         changes = list(_differences(was, network, row, float(rough_mm[row]), line))
         if changes:
-            yield FoundChange(layer, name, "; ".join(changes), line)
+            is_figure = all("outside" in one or one.startswith("bore") for one in changes)
+            yield FoundChange(layer, name, "; ".join(changes), line, is_figure=is_figure)
     for key, was in recorded.items():
         if key not in seen:
             gone = key[0] and network.not_live.find(key[1]) >= 0

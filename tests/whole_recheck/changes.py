@@ -62,7 +62,7 @@ class Changed:
         if here and self.rng.random() < 0.5:
             at = float(self.pick(here)) + float(self.rng.uniform(-4.0, 4.0))
         line: shapely.LineString = main["geometry"]
-        return line.interpolate(min(max(at, 1.0), line.length - 1.0))
+        return shapely.Point(line.interpolate(min(max(at, 1.0), line.length - 1.0)))
 
 
 def new_service(changed: Changed) -> bool:
@@ -217,8 +217,8 @@ def new_link(changed: Changed) -> bool:
     if not 5.0 < line.length < 120.0:
         return False
     made = {k: v for k, v in first.items() if k not in ("id", "geometry", "status")}
-    changed.rows["mains"].append({**made, "id": "MN900", "geometry": line})
-    changed.done.append(("mains", "MN900", "new"))
+    changed.rows["mains"].append({**made, "id": f"MN{len(changed.rows['mains'])}", "geometry": line})
+    changed.done.append(("mains", changed.rows["mains"][-1]["id"], "new"))
     return True
 
 
@@ -227,8 +227,8 @@ def new_spur(changed: Changed) -> bool:
     tap = changed.place_on(main)
     made = {k: v for k, v in main.items() if k not in ("id", "geometry", "status")}
     line = shapely.LineString([tap, shapely.Point(tap.x + 7.0, tap.y + 9.0)])
-    changed.rows["mains"].append({**made, "id": "MN901", "geometry": line})
-    changed.done.append(("mains", "MN901", "new"))
+    changed.rows["mains"].append({**made, "id": f"MN{len(changed.rows['mains'])}", "geometry": line})
+    changed.done.append(("mains", changed.rows["mains"][-1]["id"], "new"))
     return True
 
 

@@ -48,15 +48,18 @@ def recheck_pdf(answer: RecheckAnswer, plan: Plan, file_name: str, *, units: Fig
         "holds": answer.holds,
         "verdict": words.verdict,
         "facts": words.facts,
-        "against": [
-            {"subject": subject, "lines": _some(lines, file_name)} for subject, lines in words.against
-        ],
+        "against": [_group(*one, file_name) for one in words.against],
+        "corrections": [_group(*one, file_name) for one in words.corrections],
         "more-changes": words.more_changes,
         "unknown": words.unknown,
         "file": file_name,
         "caution": answer.caution,
     }
     return typeset("recheck.typ", data)
+
+
+def _group(subject: str, lines: tuple[str, ...], file_name: str) -> dict[str, Any]:
+    return {"subject": subject, "lines": _some(lines, file_name)}
 
 
 def _some(lines: tuple[str, ...], file_name: str) -> list[str]:

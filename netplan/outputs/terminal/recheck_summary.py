@@ -44,6 +44,9 @@ def print_recheck(answer: RecheckAnswer, plan: Plan, console: Console, *, units:
         _lines(console, lines)
     _changes(words, console)
     _customers(words, console)
+    for subject, lines in words.corrections:
+        _heading(console, f"To correct in the pack: {subject.lower()}")
+        _lines(console, lines)
     if words.readings:
         _heading(console, "Readings that are others than in the pack")
         _table(console, ("step", "gauge", "pack", "today"), words.readings)
