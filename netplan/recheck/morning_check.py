@@ -7,6 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
+from netplan.core.errors import BadInputError
+from netplan.network.finding_log import listed
 from netplan.network.model import Network
 from netplan.network.unsized_pipes import taken_as_live
 from netplan.planfile.model import Option
@@ -23,6 +25,7 @@ from netplan.recheck.rule_differences import rule_differences
 from netplan.recheck.todays_option import TodaysOption, todays_option
 from netplan.recheck.told_and_today import ToldAndToday, told_and_today
 from netplan.recheck.told_customers import lists_of
+from netplan.rules import checked_rules
 
 __all__ = ["recheck_plan"]
 
@@ -50,11 +53,13 @@ def recheck_plan(issued: IssuedPlan, request: PlanRequest, tell: Tell = lambda _
     Raises
     ------
     BadInputError
-        When window, weather or rules cannot be used.
+        When window, weather or rules cannot be used, or the network has none of the plan's mains.
     BadNetworkError
         When no station feeds today's network.
     """
     network, recorded = request.network, issued.option
+    planned = checked_rules(issued.plan.rules, "plan.json: rules")
+    _require_same_network(issued, network)
     tell("comparing the records")
     changes, notes = _changes(issued, request)
     near = [one for one in changes if one.away_m <= NEAR_M]
@@ -81,7 +86,7 @@ def recheck_plan(issued: IssuedPlan, request: PlanRequest, tell: Tell = lambda _
         conditions=None
         if today.conditions is None
         else today.conditions.model_copy(update={"orders": issued.plan.conditions.orders}),
-        rules_differ=rule_differences(issued.plan.rules, request.rules.values()),
+        rules_differ=rule_differences(planned.values(), request.rules.values()),
         against=tuple(dict.fromkeys(against)),
         corrections=(*found.corrections, *_other_addresses(changes, recorded)),
         changes=tuple(_told(one, found, against, effects.get(one.key, "")) for one in near),
@@ -92,6 +97,15 @@ def recheck_plan(issued: IssuedPlan, request: PlanRequest, tell: Tell = lambda _
         states=found.states,
         not_compared=(NOT_HELD, *notes),
     )
+
+
+def _require_same_network(issued: IssuedPlan, network: Network) -> None:
+    mains = {item.main_id for item in issued.plan.work} | {stop.main_id for stop in issued.option.stops}
+    if not any(network.pipes.id.find(name) >= 0 or network.not_live.find(name) >= 0 for name in mains):
+        raise BadInputError(
+            f"{network.source}: has none of the plan's mains ({listed(sorted(mains), 3)}); give today's "
+            "records of the network that the plan was made on"
+        )
 
 
 def _changes(issued: IssuedPlan, request: PlanRequest) -> tuple[list[FoundChange], list[str]]:

@@ -157,6 +157,7 @@ def _compare_named(run: Run, changed: Changed, answer: RecheckAnswer, network: N
     """Every change in what a plan folder holds is named near the work, or counted farther away."""
     named = {(one.layer, one.feature_id): one.what for one in answer.changes}
     told = 0
+    times = Counter((layer, ident) for layer, ident, _ in changed.done)
     for layer, ident, words in changed.done:
         if not words or layer not in ("mains", "services", "customers", "valves", "regulators"):
             continue
@@ -164,7 +165,11 @@ def _compare_named(run: Run, changed: Changed, answer: RecheckAnswer, network: N
             continue  # on no main: a plan folder does not hold it
         if (layer, ident) in named:
             told += 1
-            if words not in named[layer, ident] and "new" not in named[layer, ident]:
+            if (
+                times[layer, ident] == 1
+                and words not in named[layer, ident]
+                and "new" not in named[layer, ident]
+            ):
                 run.found.append(f"{layer} {ident}: says {named[layer, ident]!r}, was {words!r}")
         elif not answer.changes_elsewhere:
             run.found.append(f"{layer} {ident} ({words}) is not named")
