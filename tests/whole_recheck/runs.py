@@ -306,6 +306,8 @@ def _compare_plan(
 ) -> None:
     """Set the recheck against a plan of the changed town in which these stops are ordered."""
     hard = [one for one in single.against if one.subject in HARD or one.subject == "order of work"]
+    # A plan made anew brings the kit for a main of another size; an issued one does not.
+    hard = [one for one in hard if "mm outside now" not in one.what]
     forced = _forced(network, plan, option, changed)
     if isinstance(forced, str):
         run.holds[f"ordered stops: {forced}"] += 1
@@ -318,6 +320,9 @@ def _compare_plan(
         return
     run.holds["ordered stops: the same option"] += 1
     other = same[0]
+    if single.option is None and not hard:
+        run.holds["a main of another size"] += 1
+        return
     if hard or single.option is None:
         run.found.append(f"a plan with the same stops and feeds stands: {[one.what for one in hard][:2]}")
         return
