@@ -70,6 +70,9 @@ class TouchedCustomer(PlanElement):
     meters: int = 1
     told: tuple[str, ...] = Field(description="what the plan says of them; empty: not in any of its lists")
     now: tuple[str, ...] = Field(description="what is so today; empty: in none of the lists")
+    by_milder_weather: bool = Field(
+        default=False, description="not on standby in weather milder than planned: a correction, no reason"
+    )
 
 
 class MovedReading(PlanElement):
@@ -84,6 +87,10 @@ class MovedReading(PlanElement):
     today_mbar: Pressure
     planned_abort_mbar: NeededPressure | None = None
     today_abort_mbar: NeededPressure | None = None
+    by_milder_weather: bool = Field(
+        default=False,
+        description="higher than the pack says, in weather milder than planned: a correction, no reason",
+    )
 
 
 class LeastNow(PlanElement):

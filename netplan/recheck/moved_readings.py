@@ -43,12 +43,17 @@ def _pairs(recorded: Option, today: Option) -> Iterator[tuple[Step, Reading, Rea
                 yield step, one, other
 
 
-def moved_readings(recorded: Option, today: Option) -> tuple[MovedReading, ...]:
+def moved_readings(recorded: Option, today: Option, *, is_milder: bool = False) -> tuple[MovedReading, ...]:
     """Return the readings that today's records and weather move beyond what the pack allows.
 
     Today's reading must lie within the band of the one that the pack expects, or between those that its table
     over weather gives, each with that band. A pressure at which the last change is undone must not be higher
-    today than the pack says.
+    today than the pack says. In weather milder than planned a higher reading is a correction.
+
+    Parameters
+    ----------
+    recorded, today : Option
+    is_milder : bool
     """
     places = {gauge.id: (gauge.main_id, gauge.chainage_m) for gauge in recorded.gauges}
     places |= {gauge.id: (gauge.main_id, gauge.chainage_m) for gauge in recorded.zone_gauges}
@@ -57,7 +62,8 @@ def moved_readings(recorded: Option, today: Option) -> tuple[MovedReading, ...]:
         expected = [was.expect_mbar, *(row.expect_mbar for row in was.by_weather)]
         low, high = min(expected) - was.band_mbar, max(expected) + was.band_mbar
         inside = low - SAME_MBAR <= now.expect_mbar <= high + SAME_MBAR
-        if inside and not _abort_is_higher(was, now):
+        sooner = _abort_is_higher(was, now)
+        if inside and not sooner:
             continue
         main_id, chainage_m = places.get(was.gauge_id, ("", None))
         found.append(
@@ -71,6 +77,7 @@ def moved_readings(recorded: Option, today: Option) -> tuple[MovedReading, ...]:
                 today_mbar=now.expect_mbar,
                 planned_abort_mbar=was.abort_mbar,
                 today_abort_mbar=now.abort_mbar,
+                by_milder_weather=is_milder and not sooner and now.expect_mbar > high,
             )
         )
     return tuple(found)

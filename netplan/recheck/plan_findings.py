@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from typing import Any, Final
+from collections.abc import Iterable, Iterator
+from typing import Final
 
-from netplan.core.errors import in_brief
 from netplan.network.finding_log import listed
 from netplan.planfile.model import Fallback, LossRow, Option, PurgePoint, Stop, Zone
 from netplan.planfile.recheck_answer import Against
@@ -203,29 +202,23 @@ def _fallbacks(recorded: Option, today: Option) -> list[Against]:
 
 
 def _losses(recorded: Option, today: Option) -> list[Against]:
-    """Return failures whose customers are others today: the sheet that is read in an emergency."""
+    """Return failures that touch customers whom the pack does not name: it is read in an emergency.
+
+    Whom it names and who would hold today is no correction: too many doors are better than too few.
+    """
+    was = {(loss.what, loss.id): set(loss.customers) for loss in recorded.losses}
     found = []
-    by_id: Callable[[Option], dict[Any, Any]] = lambda option: {  # noqa: E731 - said once for both
-        (loss.what, loss.id): set(loss.customers) for loss in option.losses
-    }
-    was, now = by_id(recorded), by_id(today)
-    for key in sorted({*was, *now}):
-        apart = was.get(key, set()) ^ now.get(key, set())
-        if apart:
-            what = f"loss of {key[0]} {key[1]}: who fails differs from the pack: {_named(apart)}"
+    for loss in today.losses:
+        more = set(loss.customers) - was.get((loss.what, loss.id), set())
+        if more:
+            what = f"loss of {loss.what} {loss.id}: also fails today: {_named(more)}"
             found.append(Against(subject="failure", what=what))
     rows = _by_failure(today.loss_sheet)
     said: dict[str, list[str]] = {}
     for key, row in _by_failure(recorded.loss_sheet).items():
-        other = rows.get(key)
-        if other is None:
-            said.setdefault("no such row today", []).append(row.id)
-        elif (row.action, row.act_on, set(row.customers)) != (
-            other.action,
-            other.act_on,
-            set(other.customers),
-        ):
-            said.setdefault(_row_words(row, other), []).append(row.id)
+        words = "no such row today" if key not in rows else _row_words(row, rows[key])
+        if words:
+            said.setdefault(words, []).append(row.id)
     for words, ids in said.items():
         found.append(Against(subject="failure", what=f"loss sheet {listed(ids, MOST_NAMED)}: {words}"))
     return found
@@ -243,14 +236,14 @@ def _by_failure(rows: Iterable[LossRow]) -> dict[tuple[str, str, int], LossRow]:
 
 
 def _row_words(row: LossRow, other: LossRow) -> str:
-    """Return what another row of the loss sheet says of the same failure."""
-    apart = set(row.customers) ^ set(other.customers)
-    if apart:
-        return f"who fails differs: {_named(apart)}"
-    acts = set(row.act_on) ^ set(other.act_on)
+    """Return what another row of the loss sheet says beyond one of the pack; empty for nothing."""
+    more = set(other.customers) - set(row.customers)
+    if more:
+        return f"also fails today: {_named(more)}"
+    acts = set(other.act_on) ^ set(row.act_on)
     if acts:
         return f"what is shut or used differs: {_named(acts)}"
-    return f"the one thing to do is another one today: {in_brief(other.action)}"
+    return "" if other.action == row.action else f"the one thing to do is another one today: {other.action}"
 
 
 def _times(recorded: Option, today: Option) -> list[Against]:

@@ -6,16 +6,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from netplan.network.finding_log import listed
 from netplan.planfile.recheck_answer import Against, LeastNow, MovedReading, TouchedCustomer
 from netplan.planning.request import PlanRequest
 from netplan.recheck.issued_plan import IssuedPlan
 from netplan.recheck.moved_readings import least_in_states, moved_readings
 from netplan.recheck.plan_findings import corrections_of, papers_against
 from netplan.recheck.todays_option import TodaysOption, todays_option
-from netplan.recheck.told_customers import lists_of, lists_without_option, touched_customers
+from netplan.recheck.told_customers import lists_of, lists_without_option, relieved, touched_customers
 
 __all__ = ["ToldAndToday", "told_and_today"]
 
+MOST_GAUGES: Final = 6
 MOST_READINGS: Final = 3
 """Readings said one by one among the reasons (own) [-]."""
 
@@ -62,19 +64,43 @@ def told_and_today(issued: IssuedPlan, request: PlanRequest, tell: Callable[[str
             now = lists_without_option(today.off, today.kept_by, today.below)
             touched = touched_customers(told, now, network, issued.state)
         return ToldAndToday(today, _once(today.against, _in_words(touched, ())), touched=touched)
+    is_milder = _is_milder(issued, today)
     touched = touched_customers(
         lists_of(recorded), lists_of(today.option, today.below), network, issued.state
     )
-    readings = moved_readings(recorded, today.option)
+    touched = tuple(map(relieved, touched)) if is_milder else touched
+    readings = moved_readings(recorded, today.option, is_milder=is_milder)
     limits = request.rules.pressure
     return ToldAndToday(
         today,
         _once(today.against, papers_against(recorded, today.option), _in_words(touched, readings)),
-        tuple(corrections_of(recorded, today.option)),
+        (*corrections_of(recorded, today.option), *_by_weather(touched, readings)),
         touched,
         readings,
         least_in_states(recorded, today.option, limits.minimum_mbar + limits.margin_mbar),
     )
+
+
+def _is_milder(issued: IssuedPlan, today: TodaysOption) -> bool:
+    planned_c = issued.plan.conditions.air_temp_c
+    return today.conditions is not None and today.conditions.air_temp_c > planned_c
+
+
+def _by_weather(touched: Sequence[TouchedCustomer], readings: Sequence[MovedReading]) -> list[Against]:
+    """Return corrections that milder weather alone asks for: readings are higher, fewer stand by."""
+    found = []
+    higher = [one for one in readings if one.by_milder_weather]
+    if higher:
+        gauges = listed(sorted({one.gauge_id for one in higher}), MOST_GAUGES)
+        what = f"{len(higher)} readings are higher in milder weather: take today's, below ({gauges})"
+        found.append(Against(subject="reading", what=what))
+    relieved = [one.id for one in touched if one.by_milder_weather]
+    if relieved:
+        what = (
+            f"{len(relieved)} customers need not stand by in milder weather: {listed(relieved, MOST_GAUGES)}"
+        )
+        found.append(Against(subject="customers", what=what))
+    return found
 
 
 def _once(*some: Sequence[Against]) -> tuple[Against, ...]:
@@ -83,6 +109,8 @@ def _once(*some: Sequence[Against]) -> tuple[Against, ...]:
 
 def _in_words(touched: Sequence[TouchedCustomer], readings: Sequence[MovedReading]) -> list[Against]:
     found = []
+    touched = [one for one in touched if not one.by_milder_weather]
+    readings = [one for one in readings if not one.by_milder_weather]
     if touched:
         many = f"{len(touched)} customers are" if len(touched) > 1 else "1 customer is"
         found.append(

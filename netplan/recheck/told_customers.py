@@ -9,12 +9,13 @@ from netplan.planfile import SolvedState
 from netplan.planfile.model import Option
 from netplan.planfile.recheck_answer import TouchedCustomer
 
-__all__ = ["Lists", "lists_of", "lists_without_option", "touched_customers"]
+__all__ = ["Lists", "lists_of", "lists_without_option", "relieved", "touched_customers"]
 
 Lists = dict[str, tuple[str, ...]]
 """What is said of each customer who stands in a list, by id: each list once, in a fixed order."""
 
 BELOW = "pressure fails"
+STANDBY = "standby"
 
 
 def lists_of(option: Option, below: Iterable[str] = (), *, whole: bool = True) -> Lists:
@@ -36,7 +37,7 @@ def lists_of(option: Option, below: Iterable[str] = (), *, whole: bool = True) -
         said.setdefault(name, []).append(BELOW)
     if whole:
         for name in option.standby:
-            said.setdefault(name, []).append("standby")
+            said.setdefault(name, []).append(STANDBY)
         for name in dict.fromkeys(row.id for row in option.in_doubt):
             said.setdefault(name, []).append("in doubt")
     return {name: tuple(words) for name, words in said.items()}
@@ -97,3 +98,9 @@ def touched_customers(
             TouchedCustomer(id=name, address=what[0], priority=what[1], meters=what[2], told=was, now=is_now)
         )
     return tuple(found)
+
+
+def relieved(one: TouchedCustomer) -> TouchedCustomer:
+    """Return a customer in weather milder than planned: who need not stand by then misses nothing."""
+    need_not = one.now == tuple(words for words in one.told if words != STANDBY)
+    return one.model_copy(update={"by_milder_weather": need_not})

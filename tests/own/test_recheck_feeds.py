@@ -9,10 +9,12 @@ import pytest
 
 from netplan.cli.sample import sample_network
 from netplan.network.model import Network
+from netplan.outputs.layers import read_plan_layers
+from netplan.planfile import read_state
 from netplan.planfile.model import Option, Plan
 from netplan.planfile.plan_json import read_plan
 from netplan.readers import read_network
-from netplan.recheck import todays_request
+from netplan.recheck import IssuedPlan, recheck_plan, todays_request
 from netplan.recheck.todays_option import TodaysOption, todays_option
 from netplan.recheck.told_customers import BELOW, lists_of, lists_without_option
 from tests.support.sample_plan import sample_plan
@@ -85,3 +87,15 @@ def test_what_is_told_of_a_customer_is_off_kept_standby_and_in_doubt() -> None:
         assert set(bare) == {c.id for c in option.customers}
         seen += len(option.standby)
     assert seen
+
+
+def test_on_a_milder_morning_the_plan_holds_and_higher_readings_are_corrections() -> None:
+    plan = _plan()
+    option = next(one for one in plan.options if one.bypasses)
+    issued = IssuedPlan(plan, read_state(read_plan_layers(sample_plan()), option.rank))
+    milder = recheck_plan(issued, todays_request(plan, _town(), air_temp_c=8.0))
+    assert milder.holds
+    assert milder.readings
+    assert all(one.by_milder_weather and one.today_mbar > one.planned_mbar for one in milder.readings)
+    assert any(one.subject == "reading" for one in milder.corrections)
+    assert all(one.told != one.now and one.by_milder_weather for one in milder.customers)
