@@ -123,7 +123,7 @@ def recheck_words(answer: RecheckAnswer, plan: Plan, units: Figures) -> RecheckW
             for one in answer.changes
         ),
         more_changes=_more_changes(answer),
-        customers=tuple(_customer(one) for one in answer.customers),
+        customers=tuple(map(_customer, sorted(answer.customers, key=lambda one: not one.priority))),
         unknown=_UNKNOWN[answer.customers_unknown],
         readings=tuple(_reading(one, units) for one in answer.readings),
         states=tuple(_state(one, units) for one in answer.states),

@@ -115,7 +115,7 @@ def fixed_option(context: PlanningContext, cut: Cut, recorded: Option) -> FixedO
     against += _priority(context, priced)
     failing = [state for state in priced.work.every if not state.holds]
     below = _below(context, priced, failing)
-    against += [Against(subject="pressure", what=_state_words(context, state)) for state in failing]
+    against += [Against(subject="pressure", what=_state_words(context, priced, state)) for state in failing]
     priced, more = _day(context, priced)
     return FixedOption(priced, (*against, *more), below, _kept_by(context, parts))
 
@@ -267,32 +267,25 @@ def _priority(context: PlanningContext, priced: EvaluatedOption) -> list[Against
     ]
 
 
-def _state_words(context: PlanningContext, state: SolvedWorkState) -> str:
+def _state_words(context: PlanningContext, priced: EvaluatedOption, state: SolvedWorkState) -> str:
     limit = context.required_pa_gauge / PA_PER_MBAR
-    ids = _failing_ids(context, state)
+    ids = _below(context, priced, [state])
     names = listed(ids, MOST_NAMED) if ids else "a kept meter inlet"
     if np.isnan(state.least_pa_gauge):
         return f"{state.name}: no gas at {names}"
     if not np.isnan(state.too_high_pa_gauge):
         return f"{state.name}: more than pressure.maximum_mbar at {names}"
     least = rounded_down(state.least_pa_gauge / PA_PER_MBAR, 2)
-    return f"{state.name}: {least:.2f} mbar at {names}, {limit:.2f} mbar must hold"
-
-
-def _failing_ids(context: PlanningContext, state: SolvedWorkState) -> list[str]:
-    """Return the customers at the worst node of a state, by id."""
-    owner, at = context.attachments
-    rows = np.unique(owner[at == state.node]).tolist()
-    return [context.request.network.customers.id[row] for row in rows]
+    return f"{state.name}: down to {least:.2f} mbar at {names}, where {limit:.2f} mbar must hold"
 
 
 def _below(
     context: PlanningContext, priced: EvaluatedOption, failing: Sequence[SolvedWorkState]
 ) -> tuple[str, ...]:
+    """Return who is kept and does not hold in some states, by id."""
     owner, at = context.attachments
-    counts = (
-        ~priced.gone[owner] & ~priced.reach.in_zone[at] & context.fed_before[at] & ~context.weak_before[owner]
-    )
+    counts = ~priced.gone[owner] & ~priced.reach.in_zone[at]
+    counts &= context.fed_before[at] & ~context.weak_before[owner]
     low = np.zeros(len(at), dtype=bool)
     for state in failing:
         for hour in state.states:

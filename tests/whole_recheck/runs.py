@@ -150,6 +150,9 @@ def _figures(option: Option) -> dict[str, Any]:
     data = option.model_dump(mode="json", by_alias=True, exclude={"proof"})
     for stop in data["stops"]:
         del stop["not_nearer"]
+    for price in (price for dug in data["excavations"] for price in dug["prices"]):
+        # To six digits: finer than the millimetre to which a plan states the ends of its work.
+        del price["beyond_m"]
     return data
 
 
