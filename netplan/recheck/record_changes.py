@@ -142,7 +142,7 @@ def _pipe_changes(network: Network, rules: Rules, state: SolvedState) -> Iterato
     recorded = _recorded_pipes(state)
     pipes = network.pipes
     rough_mm = roughness_m(network, rules) * MM_PER_M
-    seen = set()
+    seen, aside = set(), set(network.set_aside.pipe.tolist())
     for row, name in enumerate(pipes.id):
         is_main = row < pipes.n_mains
         key = (is_main, name)
@@ -154,6 +154,9 @@ def _pipe_changes(network: Network, rules: Rules, state: SolvedState) -> Iterato
             od_mm, material = float(pipes.od_m[row]) * MM_PER_M, Material(int(pipes.material[row])).word
             what = f"new: {od_mm:g} mm {material}, {float(pipes.length_m[row]):.1f} m"
             yield FoundChange(layer, name, what, line)
+            continue
+        if row in aside:
+            yield FoundChange(layer, name, "no usable size on record now: taken as not live", line)
             continue
         changes = list(_differences(was, network, row, float(rough_mm[row]), line))
         if changes:

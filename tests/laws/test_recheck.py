@@ -73,12 +73,15 @@ def test_an_unchanged_network_holds_with_every_list_and_figure_equal() -> None:
     assert _figures(today.option) == _figures(option)
 
 
-def test_every_option_of_a_small_town_is_the_same_on_the_same_records() -> None:
-    issued = _issued()
-    request = todays_request(issued.plan, build_network(small_town()))
-    assert len(issued.plan.options) == 2
-    for option in issued.plan.options:
-        today = todays_option(request, issued.plan, option, lambda _: None)
+def test_options_are_the_same_on_the_same_records_though_places_are_stated_to_the_millimetre() -> None:
+    # A fitting moves the first stop to a place with more digits than a plan states.
+    frames = _with(small_town(), "fittings", fitting("F99", (80, 28.6003)))
+    network = build_network(frames)
+    plan = make_plan(_request(network)).plan
+    request = todays_request(plan, network)
+    assert len(plan.options) == 2
+    for option in plan.options:
+        today = todays_option(request, plan, option, lambda _: None)
         assert not today.against
         assert today.option is not None
         assert _figures(today.option) == _figures(option)
@@ -268,6 +271,11 @@ def test_a_stop_that_cannot_be_made_says_what_is_in_its_place() -> None:
         assert any(
             one.subject == "stop" and one.what.startswith("S1") and words in one.what for one in against
         )
+
+
+def test_a_main_of_another_size_is_said_whatever_else_would_fit() -> None:
+    against = _rechecked(CHANGES["other size"][0](small_town())).against
+    assert [one.what for one in against] == ["S1: main M9 has 125 mm outside now, the plan has 90 mm"]
 
 
 def test_it_agrees_with_a_plan_made_anew_with_these_stops_ordered() -> None:
