@@ -26,8 +26,8 @@ __all__ = ["NEAR_M", "NOT_HELD", "WorkSurroundings", "record_changes"]
 NEAR_M: Final = 100.0
 """How near to the work, its stops and feeds a changed record is told (own) [m]."""
 NOT_HELD: Final = (
-    "fittings, keep-out areas, surfaces and whether a valve can be worked are not in the plan folder: what "
-    "has changed in them shows where a stop or a tee cannot be made any more"
+    "fittings, keep-out areas, surfaces and whether other valves can be worked are not in the plan folder: "
+    "what has changed in them shows where a stop or a tee cannot be made any more"
 )
 BORE_MM: Final = 0.05
 LENGTH_M: Final = 0.05

@@ -153,7 +153,11 @@ CHANGES: dict[str, tuple[Edit, tuple[str, str, str] | None, str | None]] = {
         ("valves", "V1", "closed instead of open"),
         None,
     ),
-    "valve failed": (lambda f: _at(f, "valves", "V2", operable="no"), None, "stop"),
+    "valve failed": (
+        lambda f: _at(f, "valves", "V2", operable="no"),
+        ("valves", "V2", "operable no instead of yes"),
+        "stop",
+    ),
     "valve gone": (
         lambda f: _without(f, "valves", "V2"),
         ("valves", "V2", "not in the records any more"),
@@ -254,6 +258,13 @@ def test_a_change_is_solved_by_itself_and_another_address_is_a_correction() -> N
     assert does["R1"] == "by itself it changes nothing that is told"
     assert [one.subject for one in answer.corrections] == ["customers"]
     assert answer.corrections[0].what.startswith("C14: address the old forge instead of C14 Example Row")
+
+
+def test_a_valve_that_has_failed_or_was_opened_is_put_back_to_see_what_it_does() -> None:
+    for kind in ("valve failed", "valve opened"):
+        does = [one.does for one in _rechecked(CHANGES[kind][0](small_town())).changes]
+        assert len(does) == 1
+        assert does[0].endswith("without it the plan would hold")
 
 
 def test_gas_past_the_stops_names_the_main_it_comes_by() -> None:
