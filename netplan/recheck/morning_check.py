@@ -147,6 +147,8 @@ def _told(change: FoundChange, found: ToldAndToday, against: Sequence[Against], 
     if not does:
         named = re.compile(rf"(?<![\w-]){re.escape(change.feature_id)}(?![\w-])")
         does = next((one.what for one in (*against, *found.corrections) if named.search(one.what)), "")
+    if does and alone.endswith(does):
+        alone = "not so without this change"
     does = "; ".join(part for part in (does, alone) if part)
     if not does and found.today.is_solved:
         does = UNCHANGED if not against else SOLVED_WITH_IT
