@@ -15,9 +15,9 @@ from netplan.outputs.notice_list import (
     NoticeRow,
     customers_in_doubt,
     notice_rows,
-    notices_csv,
 )
 from netplan.outputs.notice_workbook import write_notices_xlsx
+from netplan.outputs.notices_csv import notices_csv
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.work_day.work_day_page import work_day_page
