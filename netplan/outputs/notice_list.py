@@ -22,6 +22,7 @@ __all__ = [
     "lead_days_of",
     "letter_groups",
     "letter_of",
+    "notice_day",
     "notice_rows",
     "record_words",
 ]
@@ -137,7 +138,7 @@ def _row(plan: Plan, records: StateCustomers, row: int, customer: AffectedCustom
         off_from="" if customer is None else customer.off_from or "",
         on_by="" if customer is None else customer.on_by or "",
         lead_days=lead,
-        notice_by=_notice_by(plan, lead),
+        notice_by=notice_day(plan, lead),
         language=records.language[row],
         relit=0 if customer is None else customer.relit or 0,
         town=records.town[row],
@@ -151,7 +152,8 @@ def lead_days_of(days: Mapping[str, int], category: str, priority: str) -> int:
     return max(lead, int(days.get("priority", 0))) if priority else lead
 
 
-def _notice_by(plan: Plan, lead_days: int) -> str:
+def notice_day(plan: Plan, lead_days: int) -> str:
+    """Return the last day for a notice that is due so many days ahead [d]; empty without a date of work."""
     if plan.conditions.start is None:
         return ""
     start = datetime.fromisoformat(plan.conditions.start)
