@@ -10,6 +10,7 @@ from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.item_words import clock
 from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow, lead_days_of, notice_day
 from netplan.planfile.model import Option, Plan
+from netplan.planfile.revision import revision_code
 
 __all__ = ["call_sheet_pdf", "tally_pdf", "visits_planned"]
 
@@ -52,6 +53,7 @@ def call_sheet_pdf(
     return typeset(
         "call_sheet.typ",
         {
+            "revision": revision_code(plan),
             "work": _work(plan),
             "heading": _heading(plan),
             "caution": plan.caution,
@@ -120,7 +122,9 @@ def visits_planned(meters: int, no_access: float) -> dict[str, int]:
     return {"no_access": missed, "visits": 2 * meters + missed}
 
 
-def tally_pdf(plan: Plan, rows: Sequence[NoticeRow], option: Option | None = None) -> bytes:
+def tally_pdf(
+    plan: Plan, rows: Sequence[NoticeRow], option: Option | None = None, *, superseded: str = ""
+) -> bytes:
     """Return the door-by-door sheet of those who go off, as they are relit: their times follow it.
 
     Parameters
@@ -129,6 +133,8 @@ def tally_pdf(plan: Plan, rows: Sequence[NoticeRow], option: Option | None = Non
     rows : sequence of NoticeRow
     option : Option, optional
         That of the rows: its timeline says how long relighting takes; else the rate of the rules.
+    superseded : str
+        By what the plan is superseded, in words; empty where it stands.
     """
     off = sorted((r for r in rows if r.effect == "off"), key=lambda row: row.relit)
     one_day = len({time[:10] for row in off for time in (row.off_from, row.on_by) if time}) == 1
@@ -145,6 +151,8 @@ def tally_pdf(plan: Plan, rows: Sequence[NoticeRow], option: Option | None = Non
     return typeset(
         "tally.typ",
         {
+            "revision": revision_code(plan),
+            "superseded": superseded,
             "work": _work(plan),
             "heading": _heading(plan),
             "caution": plan.caution,
