@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 
@@ -15,9 +16,9 @@ from netplan.outputs.notice_list import (
     NoticeRow,
     customers_in_doubt,
     notice_rows,
-    notices_csv,
 )
 from netplan.outputs.notice_workbook import write_notices_xlsx
+from netplan.outputs.notices_csv import notices_csv
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.work_day.work_day_page import work_day_page
@@ -26,6 +27,9 @@ from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import option_of_rank, plan_to_json, read_plan
 from netplan.planfile.plan_result import PlanResult
 from netplan.planfile.superseded import read_superseded
+
+if TYPE_CHECKING:
+    from netplan.outputs.documents.letter_choice import ChosenWords
 
 __all__ = [
     "write_deliverables",
@@ -44,6 +48,7 @@ def write_plan_folder(
     progress: Callable[[str], None] | None = None,
     target: Target | None = None,
     more_files: Mapping[str, str] | None = None,
+    warn: Callable[[str], None] | None = None,
 ) -> Path:
     """Write everything people take away into one folder, which appears whole or not at all.
 
@@ -64,6 +69,8 @@ def write_plan_folder(
         As `check_target` returned it before the plan was made: what another run wrote there since stays.
     more_files : mapping of str to str, optional
         Name and text of files that the folder holds besides.
+    warn : callable, optional
+        Called with each line that must be said of the letters, such as why there are none.
 
     Returns
     -------
@@ -76,11 +83,11 @@ def write_plan_folder(
         When the target exists and may not be replaced, or cannot be written, or a choice is unknown.
     """
     place = target or check_target(out, overwrite=overwrite)
-    chosen, tell = choices or Choices(), progress or (lambda _: None)
+    chosen, tell, say = choices or Choices(), progress or (lambda _: None), warn or (lambda _: None)
     check_choices(chosen)
 
     def make(part: Path) -> None:
-        write_plan_files(result, part, chosen, tell)
+        write_plan_files(result, part, chosen, tell, say)
         for name, text in (more_files or {}).items():
             (part / name).write_text(text, encoding="utf-8", newline="\n")
 
@@ -88,7 +95,12 @@ def write_plan_folder(
 
 
 def write_deliverables_again(
-    plan_folder: Path, out: Path, *, choices: Choices, progress: Callable[[str], None] | None = None
+    plan_folder: Path,
+    out: Path,
+    *,
+    choices: Choices,
+    progress: Callable[[str], None] | None = None,
+    warn: Callable[[str], None] | None = None,
 ) -> Path:
     """Make map, page of the work's day, notices and papers anew from a plan folder, into a new folder.
 
@@ -104,6 +116,8 @@ def write_deliverables_again(
     choices : Choices
     progress : callable, optional
         Called with what is being made.
+    warn : callable, optional
+        As for `write_plan_folder`.
 
     Raises
     ------
@@ -116,10 +130,10 @@ def write_deliverables_again(
     states = [read_state(layers, option.rank) for option in plan.options]
     known = read_superseded(plan_folder)
     superseded = "" if known is None else known.words
-    tell = progress or (lambda _: None)
+    tell, say = progress or (lambda _: None), warn or (lambda _: None)
 
     def make(part: Path) -> None:
-        write_deliverables(plan, layers, states, part, choices, tell, superseded)
+        write_deliverables(plan, layers, states, part, choices, tell, say, superseded)
 
     return write_folder(place, make)
 
@@ -127,7 +141,7 @@ def write_deliverables_again(
 Tell = Callable[[str], None]
 
 
-def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: Tell) -> None:
+def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: Tell, warn: Tell) -> None:
     """Write every file of a plan into an empty folder.
 
     Raises
@@ -143,7 +157,7 @@ def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: T
     tell("writing plan.gpkg")
     layers = plan_layers(result)
     write_layers(layers, folder / "plan.gpkg")
-    rows = write_deliverables(plan, layers, result.states, folder, choices, tell)
+    rows = write_deliverables(plan, layers, result.states, folder, choices, tell, warn)
     if choices.papers:
         doubts = customers_in_doubt(option_of_rank(plan, choices.option))
         _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
@@ -156,6 +170,7 @@ def write_deliverables(
     folder: Path,
     choices: Choices,
     tell: Tell,
+    warn: Tell,
     superseded: str = "",
 ) -> tuple[NoticeRow, ...]:
     """Write what a plan folder alone is enough for: map, page of the day, notices and papers.
@@ -171,6 +186,8 @@ def write_deliverables(
     choices : Choices
     tell : callable
         Called with what is being made.
+    warn : callable
+        Called with what must be said of the letters, a line each.
     superseded : str
         By what the plan is superseded, in words: its papers say that they are void, and there are no letters.
 
@@ -184,7 +201,11 @@ def write_deliverables(
     tell("writing the notices")
     rows = notice_rows(plan, states[place])
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
-    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank)
+    words = _words(rows, choices) if choices.papers and not superseded else None
+    notes = () if words is None else words.lines
+    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank, notes)
+    for line in notes:
+        warn(line)
     tell("drawing the map")
     page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles, superseded=superseded)
     (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
@@ -194,8 +215,26 @@ def write_deliverables(
     (folder / "work_day.html").write_text(page, encoding="utf-8", newline="\n")
     if choices.papers:
         tell("setting the papers")
+        if words is not None and not words.lacking:
+            _write_letters(plan, rows, words, folder / "letters.pdf", warn)
         _write_papers(plan, layers, states[place], rows, folder, choices, superseded)
     return rows
+
+
+def _words(rows: Sequence[NoticeRow], choices: Choices) -> ChosenWords:
+    from netplan.outputs.documents.letter_choice import choose_words
+    from netplan.outputs.documents.letter_words import read_words
+
+    return choose_words([row.language for row in rows], read_words(choices.words), choices.language)
+
+
+def _write_letters(plan: Plan, rows: Sequence[NoticeRow], words: ChosenWords, path: Path, warn: Tell) -> None:
+    from netplan.outputs.documents.letters import letters_pdf, signs_without_a_font
+
+    path.write_bytes(letters_pdf(plan, rows, words))
+    missing = signs_without_a_font(plan, rows, words)
+    if missing:
+        warn(missing)
 
 
 def _write_papers(
@@ -209,13 +248,8 @@ def _write_papers(
 ) -> None:
     # Loaded where papers are wanted: a third of what a plan without them loads of our own.
     from netplan.outputs.documents.call_and_tally_sheets import tally_pdf
-    from netplan.outputs.documents.letter_words import read_words
-    from netplan.outputs.documents.letters import letters_pdf
     from netplan.outputs.documents.work_pack import work_pack_pdf
 
-    if not superseded:
-        letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
-        (folder / "letters.pdf").write_bytes(letters)
     option, figures = option_of_rank(plan, state.option), choices.figures
     (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option, superseded=superseded))
     pack = work_pack_pdf(plan, layers, state, units=figures, superseded=superseded)
@@ -229,7 +263,16 @@ def _write_call_sheet(
 
     customers = result.network.customers
     places = {row.customer_id: customers.id.find(row.customer_id) for row in rows if row.priority}
-    notes = {id_: customers.priority_note[place] for id_, place in places.items() if place >= 0}
-    path.write_bytes(call_sheet_pdf(result.plan, rows, {**result.notes_in_doubt, **notes}, doubts))
-    # Personal notes: for the owner's eyes until the owner hands it on.
+    held = {id_: place for id_, place in places.items() if place >= 0}
+    notes = {id_: customers.priority_note[place] for id_, place in held.items()}
+    numbers = {id_: customers.telephone[place] for id_, place in held.items()}
+    pdf = call_sheet_pdf(
+        result.plan,
+        rows,
+        {**result.notes_in_doubt, **notes},
+        doubts,
+        telephones={**result.telephones_in_doubt, **numbers},
+    )
+    path.write_bytes(pdf)
+    # Personal notes and numbers: for the owner's eyes until the owner hands it on.
     path.chmod(0o600)
