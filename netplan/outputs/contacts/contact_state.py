@@ -1,0 +1,120 @@
+"""Several contact logs of a plan added up: what is known of each meter point."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from netplan.planfile.contact_log import ContactEntry, ContactLog
+
+__all__ = ["Contact", "ContactStatus", "Contacts", "add_up"]
+
+
+class ContactStatus(StrEnum):
+    """What is known of a meter point."""
+
+    TOLD = "told"
+    NO_ACCESS = "no access"
+    NOT_TOLD = "not told"
+    UNKNOWN = "not in any log"
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """What the logs say of a meter point, and the log that says it.
+
+    `day` is the day they were told, ISO 8601; empty where nobody was.
+    """
+
+    status: ContactStatus = ContactStatus.UNKNOWN
+    day: str = ""
+    told_by: str = ""
+    how: str = ""
+    note: str = ""
+    log: str = ""
+
+    @property
+    def is_open(self) -> bool:
+        """Whether somebody must still call there."""
+        return self.status is not ContactStatus.TOLD
+
+    @property
+    def words(self) -> str:
+        """What is known in a few words, such as ``told 2027-02-22 by A. Miller, letter``."""
+        if self.status is ContactStatus.TOLD:
+            by = f" by {self.told_by}" if self.told_by else ""
+            return f"told {self.day}{by}" + (f", {self.how}" if self.how else "")
+        if self.status is ContactStatus.NO_ACCESS:
+            return "no access" + (f" {self.day}" if self.day else "")
+        return self.status.value
+
+
+NO_CONTACT = Contact()
+
+
+@dataclass(frozen=True, slots=True)
+class Contacts:
+    """The contact logs of a plan folder added up.
+
+    Parameters
+    ----------
+    logs : tuple of str
+        Names of the logs; empty where the folder holds none.
+    by_point : dict of str to Contact
+    differing : tuple of str
+        A line for each meter point that entries say different things of.
+    """
+
+    logs: tuple[str, ...]
+    by_point: dict[str, Contact]
+    differing: tuple[str, ...]
+
+    def of(self, meter_point: str) -> Contact:
+        """Return what is known of a meter point."""
+        return self.by_point.get(meter_point, NO_CONTACT)
+
+
+def add_up(logs: Sequence[tuple[str, ContactLog]]) -> Contacts:
+    """Add up contact logs: whoever was told once is told; of several days the latest counts.
+
+    An empty row takes nothing back, nor does a later visit without access.
+
+    Parameters
+    ----------
+    logs : sequence of (str, ContactLog)
+        Name and log, in the order in which they were recorded.
+    """
+    entries: dict[str, list[tuple[str, ContactEntry]]] = {}
+    for name, log in logs:
+        for entry in log.entries:
+            entries.setdefault(entry.meter_point, []).append((name, entry))
+    return Contacts(
+        logs=tuple(name for name, _ in logs),
+        by_point={point: _contact(own) for point, own in entries.items()},
+        differing=tuple(line for point, own in entries.items() if (line := _differing(point, own))),
+    )
+
+
+def _contact(own: Sequence[tuple[str, ContactEntry]]) -> Contact:
+    # max() keeps the first of equals: reversed, the one recorded last.
+    name, entry = max(reversed(own), key=lambda one: _weight(one[1]))
+    status = ContactStatus.NOT_TOLD
+    if entry.told:
+        status = ContactStatus.TOLD
+    elif entry.no_access:
+        status = ContactStatus.NO_ACCESS
+    return Contact(status, entry.told_on or "", entry.told_by, entry.how, entry.no_access_note, name)
+
+
+def _weight(entry: ContactEntry) -> tuple[bool, bool, str]:
+    return entry.told, entry.no_access, entry.told_on or ""
+
+
+def _differing(point: str, own: Sequence[tuple[str, ContactEntry]]) -> str:
+    """Return a line where entries that say something differ; empty where they agree."""
+    said = {(e.told, e.told_on, e.told_by, e.how): (name, e) for name, e in own if not e.is_blank}
+    if len(said) < 2:
+        return ""
+    words = [f"{_contact([one]).words} ({one[0]}, {one[1].where})" for one in said.values()]
+    return f"{point}: {'; '.join(words)}: taken as {_contact(own).words}"
