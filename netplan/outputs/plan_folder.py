@@ -15,9 +15,9 @@ from netplan.outputs.notice_list import (
     NoticeRow,
     customers_in_doubt,
     notice_rows,
-    notices_csv,
 )
 from netplan.outputs.notice_workbook import write_notices_xlsx
+from netplan.outputs.notices_csv import notices_csv
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.work_day.work_day_page import work_day_page
@@ -219,7 +219,16 @@ def _write_call_sheet(
 
     customers = result.network.customers
     places = {row.customer_id: customers.id.find(row.customer_id) for row in rows if row.priority}
-    notes = {id_: customers.priority_note[place] for id_, place in places.items() if place >= 0}
-    path.write_bytes(call_sheet_pdf(result.plan, rows, {**result.notes_in_doubt, **notes}, doubts))
-    # Personal notes: for the owner's eyes until the owner hands it on.
+    held = {id_: place for id_, place in places.items() if place >= 0}
+    notes = {id_: customers.priority_note[place] for id_, place in held.items()}
+    numbers = {id_: customers.telephone[place] for id_, place in held.items()}
+    pdf = call_sheet_pdf(
+        result.plan,
+        rows,
+        {**result.notes_in_doubt, **notes},
+        doubts,
+        telephones={**result.telephones_in_doubt, **numbers},
+    )
+    path.write_bytes(pdf)
+    # Personal notes and numbers: for the owner's eyes until the owner hands it on.
     path.chmod(0o600)

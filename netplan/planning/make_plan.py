@@ -13,6 +13,7 @@ from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
 from netplan.network.concurrency import in_background
 from netplan.network.linear_reference import PipeLines
+from netplan.network.text_column import TextColumn
 from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
@@ -175,7 +176,8 @@ def _plan_on(
         plan=plan,
         network=request.network,
         states=tuple(state_of(source, extent, lines) for source in sources),
-        notes_in_doubt=_notes_in_doubt(context, options),
+        notes_in_doubt=_in_doubt(context, options, context.scope.all_customers.priority_note),
+        telephones_in_doubt=_in_doubt(context, options, context.scope.all_customers.telephone),
     )
 
 
@@ -258,12 +260,14 @@ def _written(
     return StateSource(context, option.model_copy(update=update), priced, final, feeds.ids)
 
 
-def _notes_in_doubt(context: PlanningContext, options: Sequence[model.Option]) -> dict[str, str]:
-    """Return the priority notes of customers in doubt that have one, by id."""
-    customers = context.scope.all_customers
+def _in_doubt(
+    context: PlanningContext, options: Sequence[model.Option], restricted: TextColumn
+) -> dict[str, str]:
+    """Return a restricted column of the priority customers in doubt that have an entry in it, by id."""
+    ids = context.scope.all_customers.id
     named = sorted({row.id for option in options for row in option.in_doubt if row.priority})
-    notes = {name: customers.priority_note[customers.id.find(name)] for name in named}
-    return {name: note for name, note in notes.items() if note}
+    found = {name: restricted[ids.find(name)] for name in named}
+    return {name: text for name, text in found.items() if text}
 
 
 def _conditions(context: PlanningContext, section: WorkSection) -> model.Conditions:

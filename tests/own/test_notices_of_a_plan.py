@@ -10,8 +10,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from netplan.outputs.documents.letters import letter_groups
-from netplan.outputs.notice_list import notice_rows
+from netplan.outputs.notice_list import letter_groups, notice_rows
 from netplan.outputs.notice_workbook import SHEETS, write_notices_xlsx
 from netplan.planfile.plan_result import PlanResult
 from tests.support.plans import hamlet_result
@@ -71,15 +70,16 @@ def test_the_spreadsheet_holds_every_text_under_its_head(tmp_path: Path) -> None
     assert len(found) == len(rows)
     for row in rows:
         cells = found[row.customer_id]
+        assert cells["Town"] == row.town == "Quexby"
         assert cells["Address"] == row.address
         assert cells["Street"] == row.street
         assert cells["Category"] == row.category
         assert cells["Kept by"] == row.kept_by
-        assert cells["Notice by"] == row.notice_by
-        assert (cells["Off from"], cells["On by"]) == (
-            row.off_from.replace("T", " "),
-            row.on_by.replace("T", " "),
-        )
+        assert f"{cells['Notice by']:%Y-%m-%d}" == row.notice_by
+        assert f"{cells['Work date']:%Y-%m-%d}" == "2026-05-12"
+        for day, time, told in (("Off date", "Off from", row.off_from), ("On date", "On by", row.on_by)):
+            both = cells[day], cells[time]
+            assert both == ("", "") if not told else f"{both[0]:%Y-%m-%d}T{both[1]:%H:%M}" == told
 
 
 def test_the_spreadsheet_carries_no_time_of_making(tmp_path: Path) -> None:

@@ -15,11 +15,11 @@ import pytest
 from netplan.core.errors import BadInputError
 from netplan.outputs.documents.call_and_tally_sheets import call_sheet_pdf, tally_pdf, visits_planned
 from netplan.outputs.documents.letter_words import read_words, shipped_words
-from netplan.outputs.documents.letters import letter_groups, letters_pdf
+from netplan.outputs.documents.letters import letters_pdf
 from netplan.outputs.documents.typeset import printable
 from netplan.outputs.documents.work_pack import work_pack_pdf
 from netplan.outputs.layers import plan_layers
-from netplan.outputs.notice_list import NoticeRow, notice_rows
+from netplan.outputs.notice_list import NoticeRow, letter_groups, notice_rows
 from netplan.outputs.number_format import METRIC, US
 from tests.support.hamlet import HOSTILE
 from tests.support.plans import hamlet_result, without_base

@@ -8,7 +8,7 @@ from typing import Any
 
 from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.item_words import clock
-from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow
+from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow, lead_days_of, notice_day
 from netplan.planfile.model import Option, Plan
 
 __all__ = ["call_sheet_pdf", "tally_pdf", "visits_planned"]
@@ -28,8 +28,10 @@ def call_sheet_pdf(
     rows: Sequence[NoticeRow],
     notes: Mapping[str, str],
     doubts: Sequence[CustomerInDoubt] = (),
+    *,
+    telephones: Mapping[str, str] | None = None,
 ) -> bytes:
-    """Return the call sheet for priority customers: the one paper that holds their notes.
+    """Return the call sheet for priority customers: the one paper with their notes and telephone numbers.
 
     Parameters
     ----------
@@ -39,7 +41,11 @@ def call_sheet_pdf(
         Priority note by meter point.
     doubts : sequence of CustomerInDoubt
         Customers in doubt; those with a priority are called too, each once.
+    telephones : mapping of str to str, optional
+        Telephone number by meter point, where one is recorded.
     """
+    numbers = telephones or {}
+    lead = lead_days_of(plan.rules.get("notice", {}).get("lead_days", {}), "", "priority")
     called = [row for row in rows if row.priority]
     in_doubt = {one.first.id: one for one in doubts if one.first.priority}
     known = {row.customer_id for row in called}
@@ -53,7 +59,10 @@ def call_sheet_pdf(
                 {
                     "effect": f"{row.effect}, in doubt" if row.customer_id in in_doubt else row.effect,
                     "priority": row.priority.replace("_", " "),
-                    "address": ", ".join(part for part in (row.address, row.postcode) if part),
+                    "address": ", ".join(part for part in (row.address, row.postcode, row.town) if part),
+                    "telephone": numbers.get(row.customer_id, ""),
+                    "notice-by": row.notice_by,
+                    "standby": row.standby,
                     "meters": str(row.meters),
                     "time": _window(row) + _unless(in_doubt.get(row.customer_id), "; off if otherwise: "),
                     "note": notes.get(row.customer_id, ""),
@@ -65,6 +74,9 @@ def call_sheet_pdf(
                     "effect": "in doubt",
                     "priority": one.first.priority.replace("_", " "),
                     "address": one.first.address,
+                    "telephone": numbers.get(one.first.id, ""),
+                    "notice-by": notice_day(plan, lead),
+                    "standby": "",
                     "meters": str(one.first.meters),
                     "time": "not off by the plan" + _unless(one, "; off if otherwise: "),
                     "note": notes.get(one.first.id, ""),

@@ -7,21 +7,13 @@ from typing import Any, Final
 
 from netplan.outputs.documents.letter_words import LetterWords, read_words
 from netplan.outputs.documents.typeset import typeset
-from netplan.outputs.notice_list import NoticeRow
+from netplan.outputs.notice_list import NoticeRow, letter_groups, letter_of
 from netplan.planfile.model import Plan
 
-__all__ = ["letter_groups", "letters_pdf"]
+__all__ = ["letters_pdf"]
 
 _DOORS_NAMED: Final = 24
 DEFAULT_LANGUAGE: Final = "en"
-
-
-def letter_groups(rows: Sequence[NoticeRow]) -> list[list[NoticeRow]]:
-    """Return the rows of each letter: one for an address, effect, standby and language, in their order."""
-    groups: dict[tuple[int, str, str, str], list[NoticeRow]] = {}
-    for row in rows:
-        groups.setdefault((row.address_no, row.effect, row.standby, row.language), []).append(row)
-    return list(groups.values())
 
 
 def letters_pdf(
@@ -99,9 +91,8 @@ def _section(row: NoticeRow, words: LetterWords) -> str:
 
     Words of an older version have none for both: those for standby then say it.
     """
-    if row.effect == "kept" and row.standby:
-        return "kept_standby" if words.has("kept_standby") else "standby"
-    return row.effect
+    letter = letter_of(row)
+    return letter if words.has(letter) else "standby"
 
 
 def _address(group: Sequence[NoticeRow]) -> list[str]:
