@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from netplan.planfile.contact_log import ContactEntry, ContactLog
 
-__all__ = ["Contact", "ContactStatus", "Contacts", "add_up"]
+__all__ = ["NO_CONTACT", "Contact", "ContactStatus", "Contacts", "add_up", "carried_over"]
 
 
 class ContactStatus(StrEnum):
@@ -40,6 +41,16 @@ class Contact:
         return self.status is not ContactStatus.TOLD
 
     @property
+    def weight(self) -> int:
+        """How much is known: the order of what counts where two logs speak of one meter point."""
+        return (
+            ContactStatus.UNKNOWN,
+            ContactStatus.NOT_TOLD,
+            ContactStatus.NO_ACCESS,
+            ContactStatus.TOLD,
+        ).index(self.status)
+
+    @property
     def words(self) -> str:
         """What is known in a few words, such as ``told 2027-02-22 by A. Miller, letter``."""
         if self.status is ContactStatus.TOLD:
@@ -50,7 +61,8 @@ class Contact:
         return self.status.value
 
 
-NO_CONTACT = Contact()
+NO_CONTACT: Final = Contact()
+"""Of a meter point that no log names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,3 +130,26 @@ def _differing(point: str, own: Sequence[tuple[str, ContactEntry]]) -> str:
         return ""
     words = [f"{_contact([one]).words} ({one[0]}, {one[1].where})" for one in said.values()]
     return f"{point}: {'; '.join(words)}: taken as {_contact(own).words}"
+
+
+def carried_over(old: Contacts, new: Contacts, still: Iterable[str]) -> Contacts:
+    """Return what is known of a new plan's meter points: by its own logs, else by those of the old plan.
+
+    Parameters
+    ----------
+    old, new : Contacts
+        Logs of the two plans' folders.
+    still : iterable of str
+        Meter points for which nothing changed: what they were told holds.
+    """
+    held = {point: old.of(point) for point in still if point in old.by_point}
+    told = {
+        point: contact
+        for point, contact in new.by_point.items()
+        if contact.weight > held.get(point, NO_CONTACT).weight
+    }
+    return Contacts(
+        logs=(*(f"{name} of the old plan" for name in old.logs), *new.logs),
+        by_point={**held, **told},
+        differing=(*old.differing, *new.differing),
+    )

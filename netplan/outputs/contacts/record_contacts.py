@@ -1,4 +1,4 @@
-"""Recording a returned notice list beside its plan as a new file, and setting all of them against the plan."""
+"""Recording a returned notice list beside its plan as a new file, and setting all such against the plan."""
 
 from __future__ import annotations
 

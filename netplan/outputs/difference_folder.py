@@ -1,0 +1,175 @@
+"""The notices of the difference between two plans: a folder that is there whole, or not there at all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from netplan.core.errors import BadInputError
+from netplan.outputs.atomic_writes import write_folder
+from netplan.outputs.contacts.contact_state import Contacts, carried_over
+from netplan.outputs.contacts.record_contacts import contacts_of_folder
+from netplan.outputs.difference_workbook import DifferenceFacts, differences_csv, write_differences_xlsx
+from netplan.outputs.documents.difference_letters import (
+    DifferenceLetter,
+    difference_letters,
+    difference_letters_pdf,
+    pages_of,
+)
+from netplan.outputs.documents.letter_words import LetterWords, read_words
+from netplan.outputs.layers import read_plan_layers
+from netplan.outputs.notice_differences import (
+    NoticeDifference,
+    check_same_work,
+    notice_differences,
+    still_holding,
+)
+from netplan.outputs.notice_places import PlanNotices, plan_notices
+from netplan.outputs.output_folders import check_differences_target
+from netplan.outputs.reader_choices import Choices, check_choices
+from netplan.planfile import read_state
+from netplan.planfile.plan_json import option_of_rank, read_plan
+
+__all__ = ["WrittenDifferences", "write_notice_differences"]
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenDifferences:
+    """The notices of a difference as they were written.
+
+    Parameters
+    ----------
+    folder : Path
+    old, new : PlanNotices
+    rows : tuple of NoticeDifference
+    holding : int
+        Meter points for which nothing changed.
+    letters : int or None
+        Letters made; None where the words have no sender.
+    notes : tuple of str
+        What the notice team must know besides, a line each.
+    """
+
+    folder: Path
+    old: PlanNotices
+    new: PlanNotices
+    rows: tuple[NoticeDifference, ...]
+    holding: int
+    letters: int | None
+    notes: tuple[str, ...]
+
+
+def write_notice_differences(
+    old_folder: Path, new_folder: Path, out: Path, *, old_option: int, choices: Choices
+) -> WrittenDifferences:
+    """Write workbook, CSV, letters and call sheet of what differs between two plans of one work.
+
+    Parameters
+    ----------
+    old_folder, new_folder : Path
+        Plan folders; they are only read.
+    out : Path
+        The folder to make; it must not hold anything.
+    old_option : int
+        Rank of the option of the old plan that notices went out for.
+    choices : Choices
+        Its option is that of the new plan.
+
+    Raises
+    ------
+    BadInputError
+        When a folder is no plan folder, the plans are of different work, an option is not there, the target
+        exists or a choice is unknown.
+    """
+    place = check_differences_target(out)
+    check_choices(choices)
+    plans = read_plan(old_folder), read_plan(new_folder)
+    moved = check_same_work(*plans)
+    ranks = [
+        option_of_rank(plan, rank).rank
+        for plan, rank in zip(plans, (old_option, choices.option), strict=True)
+    ]
+    old, new = (
+        plan_notices(plan, read_state(read_plan_layers(folder), rank))
+        for plan, folder, rank in zip(plans, (old_folder, new_folder), ranks, strict=True)
+    )
+    told_before, told_now = contacts_of_folder(old_folder, old.plan), contacts_of_folder(new_folder, new.plan)
+    rows = notice_differences(old, new, told_before)
+    holding = still_holding(old, new)
+    told = carried_over(told_before, told_now, [row.customer_id for row in holding])
+    letters = difference_letters(rows, new)
+    words = read_words(choices.words)
+    sender = _no_sender(words[choices.language])
+    notes = tuple(
+        line for line in (moved, sender, *_told_notes(rows, told_before), *_two_letters(letters)) if line
+    )
+    facts = DifferenceFacts(
+        old_folder.resolve().name,
+        new_folder.resolve().name,
+        old.plan,
+        new.plan,
+        old.option,
+        new.option,
+        "",
+        told,
+        notes,
+    )
+    pages = {} if sender else pages_of(letters)
+
+    def make(part: Path) -> None:
+        write_differences_xlsx(part / "notice_differences.xlsx", rows, holding, pages, facts)
+        text = differences_csv(rows, pages, facts)
+        (part / "notice_differences.csv").write_text(text, encoding="utf-8", newline="")
+        if not sender:
+            made = difference_letters_pdf(letters, old, new, words, choices.language)
+            (part / "letters.pdf").write_bytes(made)
+        _sheets(part, rows, new, told)
+
+    folder = write_folder(place, make)
+    return WrittenDifferences(folder, old, new, rows, len(holding), None if sender else len(letters), notes)
+
+
+def _sheets(part: Path, rows: Sequence[NoticeDifference], new: PlanNotices, told: Contacts) -> None:
+    from netplan.outputs.documents.call_and_tally_sheets import tally_pdf
+    from netplan.outputs.documents.contact_call_sheet import call_sheet_of_differences_pdf
+
+    call = part / "call_sheet.pdf"
+    call.write_bytes(call_sheet_of_differences_pdf(new.plan, rows))
+    # Who is at risk without gas: for the owner's eyes until the owner hands it on.
+    call.chmod(0o600)
+    if told.logs:
+        tally = tally_pdf(new.plan, list(new.rows.values()), option_of_rank(new.plan, new.option), told)
+        (part / "tally_sheet.pdf").write_bytes(tally)
+
+
+def _told_notes(rows: Sequence[NoticeDifference], told: Contacts) -> list[str]:
+    """Return what is to be said of the earlier letters."""
+    earlier = [one for one in rows if one.before]
+    if not told.logs:
+        if not earlier:
+            return []
+        return [
+            f"the old plan has no contact log: all {len(earlier)} earlier letters are taken as delivered, "
+            "and taken back where they no longer hold"
+        ]
+    spared = sum(not one.may_lie_there for one in earlier)
+    lines = [*(f"contact logs differ: {line}" for line in told.differing)]
+    if spared:
+        lines.append(
+            f"{spared} meter points were told by no row of {', '.join(told.logs)}: no earlier letter is taken "
+            "back there; take it back by hand where one has gone out since that list came back"
+        )
+    return lines
+
+
+def _two_letters(letters: Sequence[DifferenceLetter]) -> list[str]:
+    named = sorted(
+        {place.written: place.address for one in letters if one.named for place in one.places}.values()
+    )
+    if not named:
+        return []
+    return [
+        f"{len(named)} addresses get several letters, which name their meter points: {'; '.join(named[:5])}"
+        + ("; …" if len(named) > 5 else "")
+    ]
