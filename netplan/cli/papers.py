@@ -30,8 +30,16 @@ def command(
 
     from netplan.cli.terminal import console, progress
     from netplan.outputs.plan_folder import write_deliverables_again
+    from netplan.planfile.superseded import read_superseded
 
     terminal = console()
     with from_plan_folder(plan_dir), progress(terminal) as tell:
         write_deliverables_again(plan_dir, out, choices=choices, progress=tell)
+    known = read_superseded(plan_dir)
+    if known is not None:
+        terminal.print(
+            f"{plan_dir} is {known.words}: its papers say so, and letters are not made.",
+            soft_wrap=True,
+            markup=False,
+        )
     terminal.print(f"Papers of option {option}: {out.resolve()}", soft_wrap=True, markup=False)

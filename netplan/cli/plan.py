@@ -43,6 +43,8 @@ from netplan.cli.work import (
     OwnSupply,
     To,
 )
+from netplan.core.errors import BadInputError
+from netplan.core.input_paths import check_plan_folder
 
 if TYPE_CHECKING:
     from netplan.outputs.atomic_writes import Target
@@ -91,6 +93,10 @@ def command(
     charts: Annotated[
         Path | None, typer.Option(help="Folder for the pictures of the bypasses, SVG and PNG.")
     ] = None,
+    replaces: Annotated[
+        Path | None,
+        typer.Option(metavar="PLAN_DIR", help="Earlier plan of this work that the new one supersedes."),
+    ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing plan folder.")] = False,
     within: Within = None,
     cache: Cache = None,
@@ -107,6 +113,7 @@ def command(
 
     check_inputs(network, texts=(rules, mapping, forecast), polygons=(area, keep_out, within))
     target = check_target(out, overwrite=overwrite)
+    check_earlier(replaces, out)
     choices = Choices(units=units, language=language, words=words, tiles=tiles, papers=not no_papers)
     check_choices(choices)
     check_charts_folder(charts)
@@ -120,6 +127,7 @@ def command(
 
     def request() -> PlanRequest:
         from netplan.demand import read_forecast
+        from netplan.outputs.superseding import check_replaced
         from netplan.planning.request import PlanRequest
         from netplan.readers import open_source, read_network, read_polygons
         from netplan.readers.sources.areas import read_area
@@ -134,9 +142,10 @@ def command(
             cache=cache,
             set_aside=True,
         )
+        parts = work.on(joined, read_polygons)
         return PlanRequest(
             network=joined,
-            parts=work.on(joined, read_polygons),
+            parts=parts,
             rules=planning_rules,
             start=window.start,
             hours=window.hours,
@@ -147,6 +156,7 @@ def command(
             own_supply=customer_rows(joined, own_supply or [], "--own-supply"),
             options=options,
             weather=not no_weather,
+            replaces=None if replaces is None else check_replaced(replaces, {p.main_id for p in parts}),
         )
 
     def more_files() -> dict[str, str]:
@@ -158,7 +168,23 @@ def command(
         )
 
     note = air_temp_note(air_temp, units)
-    run_plan(request, target, choices=choices, charts=charts, note=note, more_files=more_files)
+    run_plan(
+        request, target, choices=choices, charts=charts, note=note, more_files=more_files, replaces=replaces
+    )
+
+
+def check_earlier(folder: Path | None, out: Path) -> None:
+    """Refuse an earlier plan that is no plan folder, or would be written over.
+
+    Raises
+    ------
+    BadInputError
+    """
+    if folder is None:
+        return
+    check_plan_folder(folder)
+    if folder.resolve() == out.resolve():
+        raise BadInputError(f"--replaces {folder}: is --out too; write the new plan into a folder of its own")
 
 
 def run_plan(
@@ -169,6 +195,7 @@ def run_plan(
     charts: Path | None = None,
     note: str = "",
     more_files: Callable[[], dict[str, str]] = dict,
+    replaces: Path | None = None,
 ) -> None:
     """Plan, write the plan folder whole or not at all, and print the summary."""
     from netplan.cli.terminal import console, progress
@@ -184,6 +211,10 @@ def run_plan(
         asked, more = request(), more_files()
         result = make_plan(asked, tell)
         write_plan_folder(result, target.out, choices=chosen, progress=tell, target=target, more_files=more)
+        if asked.replaces is not None and replaces is not None:
+            from netplan.outputs.superseding import note_superseded
+
+            note_superseded(replaces, asked.replaces, result.plan, target.out)
         drawn = ""
         if charts is not None:
             from netplan.cli.bypass import draw_charts

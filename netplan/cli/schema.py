@@ -1,4 +1,4 @@
-"""``gas-netplan schema``: print the JSON Schema of plan.json, emergency.json or a session of the page."""
+"""``gas-netplan schema``: print the JSON Schema of plan.json, of emergency.json and of the other files."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ from netplan.core.errors import BadInputError, quoted
 
 
 def command(
-    of: Annotated[str, typer.Argument(help="plan, emergency or session.", metavar="KIND")] = "plan",
+    of: Annotated[
+        str, typer.Argument(help="plan, emergency, session or superseded.", metavar="KIND")
+    ] = "plan",
 ) -> None:
-    """Print the JSON Schema of plan.json, with 'emergency' or 'session' that of those files."""
+    """Print the JSON Schema of plan.json, or that of another file by its kind."""
     if of == "plan":
         from netplan.planfile.plan_json import plan_schema
 
@@ -26,6 +28,12 @@ def command(
         from netplan.page.session_model import session_schema
 
         schema = session_schema()
+    elif of == "superseded":
+        from netplan.planfile.superseded import superseded_schema
+
+        schema = superseded_schema()
     else:
-        raise BadInputError(f"schema: there is none of {quoted(of)}; write plan, emergency or session")
+        raise BadInputError(
+            f"schema: there is none of {quoted(of)}; write plan, emergency, session or superseded"
+        )
     typer.echo(json.dumps(schema, indent=1, ensure_ascii=False))

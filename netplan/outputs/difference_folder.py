@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,6 +30,8 @@ from netplan.outputs.output_folders import check_differences_target
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.planfile import read_state
 from netplan.planfile.plan_json import option_of_rank, read_plan
+from netplan.planfile.revision import revision_code
+from netplan.planfile.superseded import read_superseded
 
 __all__ = ["WrittenDifferences", "write_notice_differences"]
 
@@ -86,6 +88,7 @@ def write_notice_differences(
     check_choices(choices)
     plans = read_plan(old_folder), read_plan(new_folder)
     moved = check_same_work(*plans)
+    check_stands(new_folder)
     ranks = [
         option_of_rank(plan, rank).rank
         for plan, rank in zip(plans, (old_option, choices.option), strict=True)
@@ -111,7 +114,7 @@ def write_notice_differences(
         new.plan,
         old.option,
         new.option,
-        "",
+        revision_code(new.plan),
         told,
         notes,
     )
@@ -143,21 +146,41 @@ def _sheets(part: Path, rows: Sequence[NoticeDifference], new: PlanNotices, told
         (part / "tally_sheet.pdf").write_bytes(tally)
 
 
+def check_stands(folder: Path) -> None:
+    """Refuse the folder of a plan that another one supersedes: its notices must not go out.
+
+    Raises
+    ------
+    BadInputError
+    """
+    known = read_superseded(folder)
+    if known is not None:
+        raise BadInputError(f"compare --notices: {folder} is {known.words}; compare with that plan")
+
+
+def _no_sender(words: LetterWords) -> str:
+    lacking = [name for name in ("sender", "phone") if not str(words.raw("sender", name)).strip()]
+    if not lacking:
+        return ""
+    return f"no letters are made: the words have no {lacking[0]}"
+
+
 def _told_notes(rows: Sequence[NoticeDifference], told: Contacts) -> list[str]:
     """Return what is to be said of the earlier letters."""
     earlier = [one for one in rows if one.before]
     if not told.logs:
         if not earlier:
             return []
-        return [
-            f"the old plan has no contact log: all {len(earlier)} earlier letters are taken as delivered, "
-            "and taken back where they no longer hold"
-        ]
+        line = (
+            f"the old plan has no contact log: the earlier letters of {len(earlier)} meter points are taken as "
+            "delivered, and taken back where they no longer hold"
+        )
+        return [line]
     spared = sum(not one.may_lie_there for one in earlier)
     lines = [*(f"contact logs differ: {line}" for line in told.differing)]
     if spared:
         lines.append(
-            f"{spared} meter points were told by no row of {', '.join(told.logs)}: no earlier letter is taken "
+            f"{spared} meter points: nobody was told by {', '.join(told.logs)}, so no earlier letter is taken "
             "back there; take it back by hand where one has gone out since that list came back"
         )
     return lines

@@ -13,6 +13,7 @@ from netplan.outputs.contacts.contact_state import NO_CONTACT, Contact, Contacts
 from netplan.outputs.notice_list import NoticeRow
 from netplan.outputs.notice_places import NoticePlace, PlanNotices
 from netplan.planfile.model import Plan
+from netplan.planfile.plan_json import plan_digest
 
 __all__ = [
     "NOT_AFFECTED",
@@ -145,12 +146,13 @@ def check_same_work(old: Plan, new: Plan) -> str:
     """Refuse plans of different work, and return what is to be said where its sections moved.
 
     Plans are of one work when every section of each overlaps a section of the other on the same main: a
-    section that grew by a metre is the same work, and then the notice team needs the difference most.
+    section that grew by a metre is the same work, and then the notice team needs the difference most. They
+    are too when the new plan says that it supersedes the old one.
 
     Returns
     -------
     str
-        One line where chainages differ; else empty.
+        One line where the sections differ; else empty.
 
     Raises
     ------
@@ -165,11 +167,13 @@ def check_same_work(old: Plan, new: Plan) -> str:
             for there in other.work
         )
     ]
+    if apart and new.replaces is not None and new.replaces.plan_sha256 == plan_digest(old):
+        return "the work sections differ: taken as one work, because the new plan supersedes the old one"
     if apart:
         whose, item = apart[0]
         raise BadInputError(
             f"compare --notices: {whose} works on {item.main_id} {item.from_m:.1f} m to {item.to_m:.1f} m, "
-            "the other does not; give two plans of one work"
+            "the other does not; give two plans of one work, or plan with --replaces"
         )
     if sorted((w.main_id, w.from_m, w.to_m) for w in old.work) == sorted(
         (w.main_id, w.from_m, w.to_m) for w in new.work

@@ -18,6 +18,7 @@ from netplan.outputs.workbook_tables import (
 )
 from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import option_of_rank
+from netplan.planfile.revision import revision_code
 
 __all__ = [
     "CONTACTS",
@@ -94,8 +95,10 @@ MERGE_COLUMNS: Final = (
     *_TIMES,
     *_NOTICE,
     *CONTACTS,
+    SheetColumn("Plan", "plan", 11),
 )
-"""Columns of the sheet for mail merge."""
+"""Columns of the sheet for mail merge; the last is the revision of the plan, by which a list that comes back
+filled in is known."""
 
 _DOUBT_COLUMNS: Final = (
     SheetColumn("Priority", "priority", 13),
@@ -169,7 +172,7 @@ def print_on_paper(sheet: Any, plan: Plan) -> None:
     sheet.repeat_rows(0)
     # An ampersand starts a code in a footer; 255 characters is all that a footer may hold.
     caution = plan.caution.replace("&", "&&")
-    sheet.set_footer(f"&L&8{caution[:220]}&R&8&A, page &P of &N")
+    sheet.set_footer(f"&L&8{caution[:200]}&R&8&A, revision {revision_code(plan)}, page &P of &N")
 
 
 def _totals(
@@ -183,7 +186,7 @@ def _totals(
     sheet.set_column(0, 0, 12)
     sheet.set_column(1, _MEANING - 1, 14)
     sheet.set_column(_MEANING, _MEANING, 60)
-    sheet.write_string(0, 0, f"Notice list, option {rank}", formats.strong)
+    sheet.write_string(0, 0, f"Notice list, option {rank}, revision {revision_code(plan)}", formats.strong)
     work = ", ".join(f"{w.main_id} {w.from_m:.1f} m to {w.to_m:.1f} m" for w in plan.work)
     start = (plan.conditions.start or "any working day").replace("T", " ")
     sheet.write_string(1, 0, f"Work on {work}; {start}, {plan.conditions.hours:g} h")

@@ -25,6 +25,7 @@ from netplan.planfile import SolvedState, read_state
 from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import option_of_rank, plan_to_json, read_plan
 from netplan.planfile.plan_result import PlanResult
+from netplan.planfile.superseded import read_superseded
 
 __all__ = [
     "write_deliverables",
@@ -113,10 +114,12 @@ def write_deliverables_again(
     check_choices(choices)
     plan, layers = read_plan(plan_folder), read_plan_layers(plan_folder)
     states = [read_state(layers, option.rank) for option in plan.options]
+    known = read_superseded(plan_folder)
+    superseded = "" if known is None else known.words
     tell = progress or (lambda _: None)
 
     def make(part: Path) -> None:
-        write_deliverables(plan, layers, states, part, choices, tell)
+        write_deliverables(plan, layers, states, part, choices, tell, superseded)
 
     return write_folder(place, make)
 
@@ -153,6 +156,7 @@ def write_deliverables(
     folder: Path,
     choices: Choices,
     tell: Tell,
+    superseded: str = "",
 ) -> tuple[NoticeRow, ...]:
     """Write what a plan folder alone is enough for: map, page of the day, notices and papers.
 
@@ -167,6 +171,8 @@ def write_deliverables(
     choices : Choices
     tell : callable
         Called with what is being made.
+    superseded : str
+        By what the plan is superseded, in words: its papers say that they are void, and there are no letters.
 
     Returns
     -------
@@ -180,7 +186,7 @@ def write_deliverables(
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
     write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank)
     tell("drawing the map")
-    page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles)
+    page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles, superseded=superseded)
     (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
     customers = states[place].customers
     addresses = dict(zip(customers.customer_id, customers.address, strict=True))
@@ -188,7 +194,7 @@ def write_deliverables(
     (folder / "work_day.html").write_text(page, encoding="utf-8", newline="\n")
     if choices.papers:
         tell("setting the papers")
-        _write_papers(plan, layers, states[place], rows, folder, choices)
+        _write_papers(plan, layers, states[place], rows, folder, choices, superseded)
     return rows
 
 
@@ -199,6 +205,7 @@ def _write_papers(
     rows: Sequence[NoticeRow],
     folder: Path,
     choices: Choices,
+    superseded: str,
 ) -> None:
     # Loaded where papers are wanted: a third of what a plan without them loads of our own.
     from netplan.outputs.documents.call_and_tally_sheets import tally_pdf
@@ -206,10 +213,13 @@ def _write_papers(
     from netplan.outputs.documents.letters import letters_pdf
     from netplan.outputs.documents.work_pack import work_pack_pdf
 
-    letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
-    (folder / "letters.pdf").write_bytes(letters)
-    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option_of_rank(plan, state.option)))
-    (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, state, units=choices.figures))
+    if not superseded:
+        letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
+        (folder / "letters.pdf").write_bytes(letters)
+    option, figures = option_of_rank(plan, state.option), choices.figures
+    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option, superseded=superseded))
+    pack = work_pack_pdf(plan, layers, state, units=figures, superseded=superseded)
+    (folder / "work_pack.pdf").write_bytes(pack)
 
 
 def _write_call_sheet(

@@ -168,6 +168,7 @@ def _plan_on(
         not_checked=NOT_CHECKED,
         findings=findings_of((*known, *whole.demand.findings, *lawful.findings()), options),
         options=options,
+        replaces=request.replaces,
     )
     lines = PipeLines.of(request.network)
     tell("writing the states")

@@ -9,6 +9,7 @@ from netplan.demand import Forecast
 from netplan.isolation import Orders, Stretch
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
+from netplan.planfile.model import ReplacedPlan
 from netplan.rules import Rules
 
 __all__ = ["PlanRequest", "orders_in_words", "place_in_words"]
@@ -44,6 +45,8 @@ class PlanRequest:
         How many options to list; None for the rules' number.
     weather : bool
         Whether to find out until how cold each option holds, and what its feeds have to spare.
+    replaces : ReplacedPlan, optional
+        The earlier plan of this work that the new one supersedes.
     """
 
     network: Network
@@ -58,6 +61,7 @@ class PlanRequest:
     own_supply: tuple[int, ...] = ()
     options: int | None = None
     weather: bool = True
+    replaces: ReplacedPlan | None = None
 
     @property
     def wanted(self) -> int:

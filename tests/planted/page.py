@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-from tests.planted.faults import ROOT
+from tests.planted.faults import ROOT, Fault, faults
 from tests.planted.run import Outcome
 
 __all__ = ["PAGE", "page_of", "write_page"]
 
 PAGE = ROOT / "docs" / "planted-faults.md"
+_LINE = re.compile(r"^\| (.*) \| `(.*)` \|$", re.MULTILINE)
 _HEAD = """# Faults planted in the program
 
 Each line is a small fault that somebody could make in the code. `python -m tests.planted` plants them one at
@@ -23,17 +25,25 @@ stands nowhere any more, or more than once, is an error (`tests/own/test_planted
 """
 
 
-def page_of(outcomes: Iterable[Outcome]) -> str:
-    """Return the page as Markdown: a table for each part of the program."""
-    every = list(outcomes)
+def page_of(every: Sequence[Fault], caught_by: Mapping[str, str]) -> str:
+    """Return the page as Markdown: a table for each part of the program.
+
+    Parameters
+    ----------
+    every : sequence of Fault
+    caught_by : mapping of str to str
+        The test that caught a fault, by what the fault is.
+    """
     lines = [_HEAD.format(count=len(every))]
-    for area in dict.fromkeys(outcome.fault.area for outcome in every):
+    for area in dict.fromkeys(fault.area for fault in every):
         lines += [f"## {area.capitalize()}", "", "| fault | caught by |", "| --- | --- |"]
-        for outcome in every:
-            if outcome.fault.area == area:
-                lines.append(f"| {_cell(outcome.fault.what)} | `{_cell(outcome.caught_by)}` |")
+        lines += [_line(fault.what, caught_by[fault.what]) for fault in every if fault.area == area]
         lines.append("")
     return "\n".join(lines).rstrip() + "\n"
+
+
+def _line(what: str, caught_by: str) -> str:
+    return f"| {_cell(what)} | `{_cell(caught_by)}` |"
 
 
 def _cell(text: str) -> str:
@@ -41,6 +51,20 @@ def _cell(text: str) -> str:
 
 
 def write_page(outcomes: Iterable[Outcome]) -> Path:
-    """Write the page and return where it stands, below the root."""
-    PAGE.write_text(page_of(outcomes), encoding="utf-8")
+    """Write the page and return where it stands, below the root.
+
+    Faults that are not among the outcomes keep the test that the page named before.
+
+    Raises
+    ------
+    ValueError
+        When a fault has neither.
+    """
+    kept = dict(_LINE.findall(PAGE.read_text(encoding="utf-8")))
+    by = {fault.what: kept[_cell(fault.what)] for fault in faults() if _cell(fault.what) in kept}
+    by |= {outcome.fault.what: outcome.caught_by for outcome in outcomes}
+    missing = [fault.id for fault in faults() if fault.what not in by]
+    if missing:
+        raise ValueError(f"not planted yet: {', '.join(missing)}; plant them too")
+    PAGE.write_text(page_of(faults(), by), encoding="utf-8")
     return PAGE.relative_to(ROOT)

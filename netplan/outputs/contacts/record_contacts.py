@@ -17,6 +17,7 @@ from netplan.planfile import read_state
 from netplan.planfile.contact_log import CONTACTS_STEM, ContactLog, contact_logs_of, contacts_to_json
 from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import option_of_rank, plan_digest, read_plan
+from netplan.planfile.revision import revision_code
 
 __all__ = ["RecordedContacts", "contacts_of_folder", "record_contacts"]
 
@@ -70,7 +71,7 @@ def record_contacts(
     start = plan.conditions.start
     context = ListContext(
         meter_points=frozenset(state.customers.customer_id) | _named(plan),
-        revision="",
+        revision=revision_code(plan),
         work_day=None if start is None else date.fromisoformat(start[:10]),
         where=where,
     )

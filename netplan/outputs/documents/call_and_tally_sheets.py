@@ -11,6 +11,7 @@ from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.item_words import clock
 from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow, lead_days_of, notice_day
 from netplan.planfile.model import Option, Plan
+from netplan.planfile.revision import revision_code
 
 __all__ = ["call_sheet_pdf", "plan_heading", "tally_pdf", "visits_planned", "work_heading"]
 
@@ -55,6 +56,7 @@ def call_sheet_pdf(
     return typeset(
         "call_sheet.typ",
         {
+            "revision": revision_code(plan),
             "work": work_heading(plan),
             "heading": plan_heading(plan),
             "caution": plan.caution,
@@ -124,7 +126,12 @@ def visits_planned(meters: int, no_access: float) -> dict[str, int]:
 
 
 def tally_pdf(
-    plan: Plan, rows: Sequence[NoticeRow], option: Option | None = None, contacts: Contacts | None = None
+    plan: Plan,
+    rows: Sequence[NoticeRow],
+    option: Option | None = None,
+    contacts: Contacts | None = None,
+    *,
+    superseded: str = "",
 ) -> bytes:
     """Return the door-by-door sheet of those who go off, as they are relit: their times follow it.
 
@@ -138,6 +145,8 @@ def tally_pdf(
         That of the rows: its timeline says how long relighting takes; else the rate of the rules.
     contacts : Contacts, optional
         Contact logs of the plan's folder.
+    superseded : str
+        By what the plan is superseded, in words; empty where it stands.
     """
     known = contacts if contacts is not None and contacts.logs else None
     off = sorted((r for r in rows if r.effect == "off"), key=lambda row: row.relit)
@@ -161,6 +170,8 @@ def tally_pdf(
     return typeset(
         "tally.typ",
         {
+            "revision": revision_code(plan),
+            "superseded": superseded,
             "work": work_heading(plan),
             "heading": plan_heading(plan),
             "caution": plan.caution,

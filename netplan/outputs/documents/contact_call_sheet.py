@@ -12,6 +12,7 @@ from netplan.outputs.notice_differences import NoticeDifference, effect_words
 from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow
 from netplan.outputs.notice_places import NoticePlace
 from netplan.planfile.model import Plan
+from netplan.planfile.revision import revision_code
 
 __all__ = ["call_sheet_of_differences_pdf", "call_sheet_with_contacts_pdf"]
 
@@ -82,6 +83,7 @@ def _sheet(plan: Plan, title: str, before: str, none: str, rows: Sequence[dict[s
     return typeset(
         "call_sheet_contacts.typ",
         {
+            "revision": revision_code(plan),
             "title": title,
             "work": work_heading(plan),
             "heading": plan_heading(plan),

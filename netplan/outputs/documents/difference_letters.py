@@ -12,6 +12,7 @@ from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.notice_differences import NOT_AFFECTED, NoticeDifference, Opening
 from netplan.outputs.notice_list import language_key
 from netplan.outputs.notice_places import NoticePlace, PlanNotices
+from netplan.planfile.revision import revision_code
 
 __all__ = ["DifferenceLetter", "difference_letters", "difference_letters_pdf", "pages_of"]
 
@@ -121,7 +122,14 @@ def difference_letters_pdf(
         _letter(letter, page, old, new, words.get(letter.language.strip().lower()[:2], default))
         for page, letter in enumerate(letters, 1)
     ]
-    return typeset("letters.typ", {"letters": data, "none": str(default.raw("common", "none"))})
+    return typeset(
+        "letters.typ",
+        {
+            "letters": data,
+            "none": str(default.raw("common", "none")),
+            "revision": revision_code(new.plan),
+        },
+    )
 
 
 def _letter(

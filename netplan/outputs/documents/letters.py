@@ -9,6 +9,7 @@ from netplan.outputs.documents.letter_words import LetterWords, read_words
 from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.notice_list import NoticeRow, letter_groups, letter_of
 from netplan.planfile.model import Plan
+from netplan.planfile.revision import revision_code
 
 __all__ = ["letters_pdf"]
 
@@ -41,7 +42,14 @@ def letters_pdf(
         _letter(plan, group, known.get(group[0].language.strip().lower()[:2], default))
         for group in letter_groups(rows)
     ]
-    return typeset("letters.typ", {"letters": letters, "none": str(default.raw("common", "none"))})
+    return typeset(
+        "letters.typ",
+        {
+            "letters": letters,
+            "none": str(default.raw("common", "none")),
+            "revision": revision_code(plan),
+        },
+    )
 
 
 def _letter(plan: Plan, group: Sequence[NoticeRow], words: LetterWords) -> dict[str, Any]:

@@ -33,6 +33,7 @@ from netplan.outputs.route_words import route_words, street_words
 from netplan.planfile import SolvedState, StatePipes
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
 from netplan.planfile.plan_json import option_of_rank
+from netplan.planfile.revision import revision_code
 from netplan.reference.gas import gas_from_composition, named_gas
 from netplan.reference.outlet_sizes import nominal_outlet_mm
 from netplan.rules import checked_rules
@@ -49,7 +50,9 @@ _SIGN_OFF = (
 )
 
 
-def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figures = METRIC) -> bytes:
+def work_pack_pdf(
+    plan: Plan, layers: Layers, state: SolvedState, *, units: Figures = METRIC, superseded: str = ""
+) -> bytes:
     """Return the work pack of an option as PDF.
 
     Parameters
@@ -61,6 +64,8 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         That of the option it is made for.
     units : Figures
         How figures are written.
+    superseded : str
+        By what the plan is superseded, in words; empty where it stands.
     """
     units = figures_for_weather(units, plan)
     option = option_of_rank(plan, state.option)
@@ -74,6 +79,9 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         pictures[f"bypass-{k}"] = bypass_curve(plan, bypass, units)
     data: dict[str, Any] = {
         "option": str(state.option),
+        "revision": revision_code(plan),
+        "replaces": plan.replaces.revision if plan.replaces else "",
+        "superseded": superseded,
         "work": ", ".join(
             f"{w.main_id}, {units.length(w.from_m)} to {units.length(w.to_m)}" for w in plan.work
         ),

@@ -25,6 +25,7 @@ def plan_map(
     *,
     units: Figures = METRIC,
     tiles: str | None = None,
+    superseded: str = "",
 ) -> str:
     """Return the map of a plan as one HTML file that opens without any network.
 
@@ -40,8 +41,10 @@ def plan_map(
     tiles : str, optional
         Address pattern of an online background (``{z}/{x}/{y}``), which the reader may switch on. Without
         it the page forbids itself every request.
+    superseded : str
+        By what the plan is superseded, in words; empty where it stands.
     """
-    data = map_data(plan, layers, states, units)
+    data = map_data(plan, layers, states, units, superseded)
     if tiles is not None:
         data["tiles"] = tiles
     return MapPage(

@@ -27,6 +27,7 @@ from netplan.outputs.notice_list import customers_in_doubt
 from netplan.outputs.number_format import Figures, figures_for_weather
 from netplan.planfile import SolvedState, StateCustomers, StateFeeds
 from netplan.planfile.model import Bypass, Option, Plan, Stop
+from netplan.planfile.revision import revision_code
 from netplan.planfile.station_words import barrier_count
 
 __all__ = ["map_data"]
@@ -35,7 +36,9 @@ Layers = Mapping[str, gpd.GeoDataFrame]
 Marks = list[dict[str, Any]]
 
 
-def map_data(plan: Plan, layers: Layers, states: Sequence[SolvedState], units: Figures) -> dict[str, Any]:
+def map_data(
+    plan: Plan, layers: Layers, states: Sequence[SolvedState], units: Figures, superseded: str = ""
+) -> dict[str, Any]:
     """Return the data of the page; every text in it is data, to be shown as it is.
 
     Parameters
@@ -47,13 +50,16 @@ def map_data(plan: Plan, layers: Layers, states: Sequence[SolvedState], units: F
         One for each option, in the order of the options.
     units : Figures
         How figures are written.
+    superseded : str
+        By what the plan is superseded, in words; empty where it stands.
     """
     units = figures_for_weather(units, plan)
     conditions = plan.conditions
     crs, district = layers["work"].crs, district_of(layers, states)
+    replaced = f", replaces {plan.replaces.revision}" if plan.replaces else ""
     start = (conditions.start or "any working day").replace("T", " ")
     return {
-        "caution": plan.caution,
+        "caution": f"VOID: {superseded}. {plan.caution}" if superseded else plan.caution,
         "units": units.name,
         "work": [
             {
@@ -63,10 +69,10 @@ def map_data(plan: Plan, layers: Layers, states: Sequence[SolvedState], units: F
             }
             for line, w in zip(lines_of(layers["work"]), plan.work, strict=True)
         ],
-        "heading": ", ".join(
-            f"{w.main_id} {units.length(w.from_m)} – {units.length(w.to_m)}" for w in plan.work
-        ),
-        "window": f"{start}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}",
+        "heading": ("VOID: " if superseded else "")
+        + ", ".join(f"{w.main_id} {units.length(w.from_m)} – {units.length(w.to_m)}" for w in plan.work),
+        "window": f"{start}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}; "
+        f"revision {revision_code(plan)}{replaced}",
         "network": {"digest": plan.network.content_sha256[:12], "crs": plan.network.crs},
         "base": base_of(layers),
         "light": network_of(states[0], crs, district),

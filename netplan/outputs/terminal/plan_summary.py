@@ -18,6 +18,7 @@ from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
 from netplan.outputs.route_words import route_words
 from netplan.outputs.terminal.findings_report import print_unread
 from netplan.planfile.model import FindingRow, Option, Plan, Stop, Timeline, TrustRow, WeatherLine
+from netplan.planfile.revision import revision_code
 from netplan.planfile.station_words import SHUT_IN
 
 __all__ = ["print_summary"]
@@ -82,6 +83,8 @@ def _head(plan: Plan, units: Figures) -> Text:
         text.append(f"\nof which {'; '.join(parts)}", style="")
     if conditions.note:
         text.append(f"\n{conditions.note}", style="")
+    replaced = f", replaces {plan.replaces.revision}" if plan.replaces else ""
+    text.append(f"\nRevision {revision_code(plan)}{replaced}", style="")
     return text
 
 

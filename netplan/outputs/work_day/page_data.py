@@ -30,6 +30,7 @@ from netplan.planfile.model import (
     Timeline,
 )
 from netplan.planfile.plan_json import plan_digest
+from netplan.planfile.revision import revision_code
 
 __all__ = ["page_data"]
 
@@ -69,6 +70,7 @@ def page_data(plan: Plan, rank: int, units: Figures, addresses: Mapping[str, str
     words, options = with_references([_option(plan, one, units, place, tables) for one in plan.options])
     return {
         "plan_sha256": plan_digest(plan),
+        "revision": revision_code(plan),
         "caution": plan.caution,
         "work": ", ".join(
             f"{w.main_id} {units.length(w.from_m)} – {units.length(w.to_m)}" for w in plan.work

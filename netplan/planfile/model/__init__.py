@@ -41,6 +41,7 @@ if TYPE_CHECKING:
         NetworkFacts,
         PipeSetAside,
         Provenance,
+        ReplacedPlan,
         WorkItem,
     )
     from netplan.planfile.model.stops_and_gas import (
@@ -123,6 +124,7 @@ __all__ = [
     "PurgePath",
     "PurgePoint",
     "Reading",
+    "ReplacedPlan",
     "Served",
     "State",
     "StationBehind",
@@ -177,6 +179,7 @@ _FROM: Final = {
     "NetworkFacts": "netplan.planfile.model.plan_inputs",
     "PipeSetAside": "netplan.planfile.model.plan_inputs",
     "Provenance": "netplan.planfile.model.plan_inputs",
+    "ReplacedPlan": "netplan.planfile.model.plan_inputs",
     "WorkItem": "netplan.planfile.model.plan_inputs",
     "LetBy": "netplan.planfile.model.stops_and_gas",
     "NotNearer": "netplan.planfile.model.stops_and_gas",

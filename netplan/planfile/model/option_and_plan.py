@@ -15,6 +15,7 @@ from netplan.planfile.model.plan_inputs import (
     PipeSetAside,
     PlanElement,
     Provenance,
+    ReplacedPlan,
     WorkItem,
 )
 from netplan.planfile.model.stops_and_gas import Purge, Stop, Vent, Zone
@@ -145,5 +146,6 @@ class Plan(PlanElement):
     set_aside: tuple[PipeSetAside, ...] = Field(
         default=(), description="live pipes without a usable size that are taken as not live, mains first"
     )
+    replaces: ReplacedPlan | None = Field(default=None, description="the plan that this one supersedes")
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)

@@ -16,6 +16,7 @@ __all__ = [
     "PipeSetAside",
     "PlanElement",
     "Provenance",
+    "ReplacedPlan",
     "WorkItem",
 ]
 
@@ -42,6 +43,14 @@ class Provenance(PlanElement):
     source: str
     versions: dict[str, str]
     created: str
+
+
+class ReplacedPlan(PlanElement):
+    """The plan that this one stands in for: its papers are void."""
+
+    revision: str = Field(description="its revision code")
+    plan_sha256: str = Field(description="digest of what it says, provenance apart")
+    start: str | None = Field(default=None, description="start of its window, ISO 8601 local time")
 
 
 class WorkItem(PlanElement):

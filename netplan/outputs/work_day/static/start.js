@@ -37,7 +37,7 @@ class Page {
     this.log.save();
     this.option = this.data.options.find((option) => option.rank === rank);
     at("option").value = String(rank);
-    at("option-words").textContent = `option ${rank}`;
+    at("option-words").textContent = `option ${rank}, revision ${this.data.revision}`;
     const others = this.option.warnings.map((line) => build("li", {}, line));
     at("warnings").replaceChildren(...(others.length ? [build("details", { class: "notice" }, build("summary", {}, count(others.length, "warning")), build("ul", {}, ...others))] : []));
     this.cards.build(this.option);
