@@ -172,16 +172,16 @@ def _told_notes(rows: Sequence[NoticeDifference], told: Contacts) -> list[str]:
         if not earlier:
             return []
         line = (
-            f"the old plan has no contact log: the earlier letters of {len(earlier)} meter points are taken as "
-            "delivered, and taken back where they no longer hold"
+            f"the old plan has no contact log: the earlier letters of {len(earlier)} meter points are taken "
+            "as delivered, and taken back where they no longer hold"
         )
         return [line]
     spared = sum(not one.may_lie_there for one in earlier)
     lines = [*(f"contact logs differ: {line}" for line in told.differing)]
     if spared:
         lines.append(
-            f"{spared} meter points: nobody was told by {', '.join(told.logs)}, so no earlier letter is taken "
-            "back there; take it back by hand where one has gone out since that list came back"
+            f"{spared} meter points: nobody was told by {', '.join(told.logs)}, so no earlier letter is "
+            "taken back there; take it back by hand where one has gone out since that list came back"
         )
     return lines
 

@@ -43,8 +43,8 @@ class NoticeRow:
     `standby` is "yes" for everybody on standby, customers kept on by a feed among them; `relit` is the place
     in the order in which those off are relit, from 1, and 0 for the others. `work_date` is the day on which
     the work starts, of every row; `letter` names the letter by the section of its words (`letter_of`), and
-    `letter_no` its page in letters.pdf, from 1. `off_from` and `on_by` are ISO 8601 local times. `plan` is the
-    revision code of the plan, by which a list that comes back filled in is known.
+    `letter_no` its page in letters.pdf, from 1. `off_from` and `on_by` are ISO 8601 local times. `plan` is
+    the revision code of the plan, by which a list that comes back filled in is known.
     """
 
     effect: str
