@@ -12,7 +12,7 @@ from netplan.core.errors import BadInputError, quoted
 
 def command(
     of: Annotated[
-        str, typer.Argument(help="plan, emergency, session or superseded.", metavar="KIND")
+        str, typer.Argument(help="plan, emergency, session, superseded or contacts.", metavar="KIND")
     ] = "plan",
 ) -> None:
     """Print the JSON Schema of plan.json, or that of another file by its kind."""
@@ -32,8 +32,12 @@ def command(
         from netplan.planfile.superseded import superseded_schema
 
         schema = superseded_schema()
+    elif of == "contacts":
+        from netplan.planfile.contact_log import contacts_schema
+
+        schema = contacts_schema()
     else:
         raise BadInputError(
-            f"schema: there is none of {quoted(of)}; write plan, emergency, session or superseded"
+            f"schema: there is none of {quoted(of)}; write plan, emergency, session, superseded or contacts"
         )
     typer.echo(json.dumps(schema, indent=1, ensure_ascii=False))

@@ -100,7 +100,9 @@ def write_notice_differences(
     told_before, told_now = contacts_of_folder(old_folder, old.plan), contacts_of_folder(new_folder, new.plan)
     rows = notice_differences(old, new, told_before)
     holding = still_holding(old, new)
-    told = carried_over(told_before, told_now, [row.customer_id for row in holding])
+    told = carried_over(
+        told_before, told_now, [row.customer_id for row in holding], [one.customer_id for one in rows]
+    )
     letters = difference_letters(rows, new)
     words = read_words(choices.words)
     sender = _no_sender(words[choices.language])

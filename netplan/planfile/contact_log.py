@@ -82,6 +82,7 @@ class ContactLog(ContactElement):
     plan_sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] = Field(
         description="digest of what the plan says, its provenance apart"
     )
+    revision: Annotated[str, Field(max_length=20)] = Field(description="revision code of the plan")
     source: Short = Field(description="name of the file that came back")
     entries: Annotated[tuple[ContactEntry, ...], Field(max_length=500_000)]
 

@@ -132,7 +132,7 @@ def _differing(point: str, own: Sequence[tuple[str, ContactEntry]]) -> str:
     return f"{point}: {'; '.join(words)}: taken as {_contact(own).words}"
 
 
-def carried_over(old: Contacts, new: Contacts, still: Iterable[str]) -> Contacts:
+def carried_over(old: Contacts, new: Contacts, still: Iterable[str], changed: Iterable[str]) -> Contacts:
     """Return what is known of a new plan's meter points: by its own logs, else by those of the old plan.
 
     Parameters
@@ -141,8 +141,11 @@ def carried_over(old: Contacts, new: Contacts, still: Iterable[str]) -> Contacts
         Logs of the two plans' folders.
     still : iterable of str
         Meter points for which nothing changed: what they were told holds.
+    changed : iterable of str
+        The others: what they were told holds no longer.
     """
     held = {point: old.of(point) for point in still if point in old.by_point}
+    held |= {point: Contact(ContactStatus.NOT_TOLD) for point in changed}
     told = {
         point: contact
         for point, contact in new.by_point.items()

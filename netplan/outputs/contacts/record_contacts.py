@@ -77,7 +77,9 @@ def record_contacts(
     )
     entries = returned_entries(sheets, context)
     digest = plan_digest(plan)
-    log = ContactLog(plan_sha256=digest, source=Path(where).name[:500], entries=entries)
+    log = ContactLog(
+        plan_sha256=digest, revision=context.revision, source=Path(where).name[:500], entries=entries
+    )
     earlier = contact_logs_of(folder, digest)
     path = write_numbered_file(folder, CONTACTS_STEM, ".json", contacts_to_json(log))
     return RecordedContacts(

@@ -40,8 +40,10 @@ def call_sheet_of_differences_pdf(plan: Plan, rows: Sequence[NoticeDifference]) 
         [
             {
                 **_who(one.place),
-                "before": _state(one.before, one.off_from_before, one.on_by_before, one.in_doubt_before),
-                "now": _state(one.now, one.off_from, one.on_by, one.in_doubt_now),
+                "before": _state(one.before, one.off_from_before, one.on_by_before, one.day_before)
+                + (", in doubt" if one.in_doubt_before else ""),
+                "now": _state(one.now, one.off_from, one.on_by, one.day)
+                + (", in doubt" if one.in_doubt_now else ""),
                 "notice-by": one.notice_by,
                 "told": one.earlier_letter and f"earlier: {one.earlier_letter}",
                 "is-told": False,
@@ -112,7 +114,7 @@ def _row(row: NoticeRow) -> dict[str, str]:
         "address": ", ".join(part for part in (row.address, row.postcode, row.town) if part),
         "meters": str(row.meters),
         "before": "",
-        "now": _state(row.letter, row.off_from, row.on_by, in_doubt=False),
+        "now": _state(row.letter, row.off_from, row.on_by, row.work_date),
         "notice-by": row.notice_by,
     }
 
@@ -133,6 +135,8 @@ def _told(contact: Contact) -> dict[str, Any]:
     return {"told": contact.words, "is-told": not contact.is_open}
 
 
-def _state(letter: str, off_from: str, on_by: str, in_doubt: bool) -> str:
-    time = f", {off_from} – {on_by}".replace("T", " ") if off_from and on_by else ""
-    return effect_words(letter) + time + (", in doubt" if in_doubt else "")
+def _state(letter: str, off_from: str, on_by: str, day: str) -> str:
+    """Return what a plan makes of somebody, with its times, or with its day where they are not off."""
+    if off_from and on_by:
+        return f"{effect_words(letter)}, {off_from} – {on_by}".replace("T", " ")
+    return effect_words(letter) + (f", {day}" if day and letter else "")

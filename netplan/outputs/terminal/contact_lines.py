@@ -56,7 +56,7 @@ def _row_line(row: NoticeRow, contact: Contact) -> str:
     kept = f"{row.effect}, standby" if row.standby and row.effect != "standby" else row.effect
     priority = f", {row.priority.replace('_', ' ')}" if row.priority else ""
     by = f", notice by {row.notice_by}" if row.notice_by else ""
-    note = f": {contact.note}" if contact.note else ""
+    note = f": {contact.note}" if contact.note.casefold() not in ("", "yes", "x") else ""
     return f"{row.address} ({row.customer_id}): {kept}{priority}{by}; {contact.words}{note}"
 
 
