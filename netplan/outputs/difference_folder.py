@@ -17,7 +17,8 @@ from netplan.outputs.documents.difference_letters import (
     difference_letters_pdf,
     pages_of,
 )
-from netplan.outputs.documents.letter_words import LetterWords, read_words
+from netplan.outputs.documents.letter_choice import choose_words
+from netplan.outputs.documents.letter_words import read_words
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.notice_differences import (
     NoticeDifference,
@@ -104,10 +105,15 @@ def write_notice_differences(
         told_before, told_now, [row.customer_id for row in holding], [one.customer_id for one in rows]
     )
     letters = difference_letters(rows, new)
-    words = read_words(choices.words)
-    sender = _no_sender(words[choices.language])
+    words = choose_words(
+        [place.language for one in letters for place in one.places],
+        read_words(choices.words),
+        choices.language,
+    )
     notes = tuple(
-        line for line in (moved, sender, *_told_notes(rows, told_before), *_two_letters(letters)) if line
+        line
+        for line in (moved, *words.lines, *_told_notes(rows, told_before), *_two_letters(letters))
+        if line
     )
     facts = DifferenceFacts(
         old_folder.resolve().name,
@@ -120,19 +126,23 @@ def write_notice_differences(
         told,
         notes,
     )
-    pages = {} if sender else pages_of(letters)
+    pages = {} if words.lacking else pages_of(letters)
+    signs: list[str] = []
 
     def make(part: Path) -> None:
         write_differences_xlsx(part / "notice_differences.xlsx", rows, holding, pages, facts)
         text = differences_csv(rows, pages, facts)
         (part / "notice_differences.csv").write_text(text, encoding="utf-8", newline="")
-        if not sender:
-            made = difference_letters_pdf(letters, old, new, words, choices.language)
+        if not words.lacking:
+            made, without_a_font = difference_letters_pdf(letters, old, new, words)
             (part / "letters.pdf").write_bytes(made)
+            signs.append(without_a_font)
         _sheets(part, rows, new, told)
 
     folder = write_folder(place, make)
-    return WrittenDifferences(folder, old, new, rows, len(holding), None if sender else len(letters), notes)
+    boxes = tuple(f"letters.pdf has empty boxes: no font here has {one}" for one in signs if one)
+    count = None if words.lacking else len(letters)
+    return WrittenDifferences(folder, old, new, rows, len(holding), count, (*notes, *boxes))
 
 
 def _sheets(part: Path, rows: Sequence[NoticeDifference], new: PlanNotices, told: Contacts) -> None:
@@ -158,13 +168,6 @@ def check_stands(folder: Path) -> None:
     known = read_superseded(folder)
     if known is not None:
         raise BadInputError(f"compare --notices: {folder} is {known.words}; compare with that plan")
-
-
-def _no_sender(words: LetterWords) -> str:
-    lacking = [name for name in ("sender", "phone") if not str(words.raw("sender", name)).strip()]
-    if not lacking:
-        return ""
-    return f"no letters are made: the words have no {lacking[0]}"
 
 
 def _told_notes(rows: Sequence[NoticeDifference], told: Contacts) -> list[str]:

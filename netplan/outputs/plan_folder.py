@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 
@@ -29,6 +30,9 @@ from netplan.planfile.plan_json import option_of_rank, plan_digest, plan_to_json
 from netplan.planfile.plan_result import PlanResult
 from netplan.planfile.superseded import read_superseded
 
+if TYPE_CHECKING:
+    from netplan.outputs.documents.letter_choice import ChosenWords
+
 __all__ = [
     "write_deliverables",
     "write_deliverables_again",
@@ -46,6 +50,7 @@ def write_plan_folder(
     progress: Callable[[str], None] | None = None,
     target: Target | None = None,
     more_files: Mapping[str, str] | None = None,
+    warn: Callable[[str], None] | None = None,
 ) -> Path:
     """Write everything people take away into one folder, which appears whole or not at all.
 
@@ -66,6 +71,8 @@ def write_plan_folder(
         As `check_target` returned it before the plan was made: what another run wrote there since stays.
     more_files : mapping of str to str, optional
         Name and text of files that the folder holds besides.
+    warn : callable, optional
+        Called with each line that must be said of the letters, such as why there are none.
 
     Returns
     -------
@@ -78,11 +85,11 @@ def write_plan_folder(
         When the target exists and may not be replaced, or cannot be written, or a choice is unknown.
     """
     place = target or check_target(out, overwrite=overwrite)
-    chosen, tell = choices or Choices(), progress or (lambda _: None)
+    chosen, tell, say = choices or Choices(), progress or (lambda _: None), warn or (lambda _: None)
     check_choices(chosen)
 
     def make(part: Path) -> None:
-        write_plan_files(result, part, chosen, tell)
+        write_plan_files(result, part, chosen, tell, say)
         for name, text in (more_files or {}).items():
             (part / name).write_text(text, encoding="utf-8", newline="\n")
 
@@ -90,7 +97,12 @@ def write_plan_folder(
 
 
 def write_deliverables_again(
-    plan_folder: Path, out: Path, *, choices: Choices, progress: Callable[[str], None] | None = None
+    plan_folder: Path,
+    out: Path,
+    *,
+    choices: Choices,
+    progress: Callable[[str], None] | None = None,
+    warn: Callable[[str], None] | None = None,
 ) -> Path:
     """Make map, page of the work's day, notices and papers anew from a plan folder, into a new folder.
 
@@ -107,6 +119,8 @@ def write_deliverables_again(
     choices : Choices
     progress : callable, optional
         Called with what is being made.
+    warn : callable, optional
+        As for `write_plan_folder`.
 
     Raises
     ------
@@ -120,10 +134,10 @@ def write_deliverables_again(
     known = read_superseded(plan_folder)
     superseded = "" if known is None else known.words
     contacts = add_up(contact_logs_of(plan_folder, plan_digest(plan)))
-    tell = progress or (lambda _: None)
+    tell, say = progress or (lambda _: None), warn or (lambda _: None)
 
     def make(part: Path) -> None:
-        rows = write_deliverables(plan, layers, states, part, choices, tell, superseded, contacts)
+        rows = write_deliverables(plan, layers, states, part, choices, tell, say, superseded, contacts)
         if choices.papers and contacts.logs:
             _write_told(plan, rows, contacts, part / "call_sheet.pdf", choices.option)
 
@@ -133,7 +147,7 @@ def write_deliverables_again(
 Tell = Callable[[str], None]
 
 
-def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: Tell) -> None:
+def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: Tell, warn: Tell) -> None:
     """Write every file of a plan into an empty folder.
 
     Raises
@@ -149,7 +163,7 @@ def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: T
     tell("writing plan.gpkg")
     layers = plan_layers(result)
     write_layers(layers, folder / "plan.gpkg")
-    rows = write_deliverables(plan, layers, result.states, folder, choices, tell)
+    rows = write_deliverables(plan, layers, result.states, folder, choices, tell, warn)
     if choices.papers:
         doubts = customers_in_doubt(option_of_rank(plan, choices.option))
         _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
@@ -162,6 +176,7 @@ def write_deliverables(
     folder: Path,
     choices: Choices,
     tell: Tell,
+    warn: Tell,
     superseded: str = "",
     contacts: Contacts | None = None,
 ) -> tuple[NoticeRow, ...]:
@@ -178,6 +193,8 @@ def write_deliverables(
     choices : Choices
     tell : callable
         Called with what is being made.
+    warn : callable
+        Called with what must be said of the letters, a line each.
     superseded : str
         By what the plan is superseded, in words: its papers say that they are void, and there are no letters.
     contacts : Contacts, optional
@@ -193,7 +210,11 @@ def write_deliverables(
     tell("writing the notices")
     rows = notice_rows(plan, states[place])
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
-    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank)
+    words = _words(rows, choices) if choices.papers and not superseded else None
+    notes = () if words is None else words.lines
+    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank, notes)
+    for line in notes:
+        warn(line)
     tell("drawing the map")
     page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles, superseded=superseded)
     (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
@@ -203,8 +224,26 @@ def write_deliverables(
     (folder / "work_day.html").write_text(page, encoding="utf-8", newline="\n")
     if choices.papers:
         tell("setting the papers")
+        if words is not None and not words.lacking:
+            _write_letters(plan, rows, words, folder / "letters.pdf", warn)
         _write_papers(plan, layers, states[place], rows, folder, choices, superseded, contacts)
     return rows
+
+
+def _words(rows: Sequence[NoticeRow], choices: Choices) -> ChosenWords:
+    from netplan.outputs.documents.letter_choice import choose_words
+    from netplan.outputs.documents.letter_words import read_words
+
+    return choose_words([row.language for row in rows], read_words(choices.words), choices.language)
+
+
+def _write_letters(plan: Plan, rows: Sequence[NoticeRow], words: ChosenWords, path: Path, warn: Tell) -> None:
+    from netplan.outputs.documents.letters import letters_pdf, signs_without_a_font
+
+    path.write_bytes(letters_pdf(plan, rows, words))
+    missing = signs_without_a_font(plan, rows, words)
+    if missing:
+        warn(missing)
 
 
 def _write_papers(
@@ -219,13 +258,8 @@ def _write_papers(
 ) -> None:
     # Loaded where papers are wanted: a third of what a plan without them loads of our own.
     from netplan.outputs.documents.call_and_tally_sheets import tally_pdf
-    from netplan.outputs.documents.letter_words import read_words
-    from netplan.outputs.documents.letters import letters_pdf
     from netplan.outputs.documents.work_pack import work_pack_pdf
 
-    if not superseded:
-        letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
-        (folder / "letters.pdf").write_bytes(letters)
     option, figures = option_of_rank(plan, state.option), choices.figures
     (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option, contacts, superseded=superseded))
     pack = work_pack_pdf(plan, layers, state, units=figures, superseded=superseded)

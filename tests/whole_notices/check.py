@@ -16,6 +16,7 @@ from tests.whole_notices.filled_in import Filled
 
 __all__ = ["check_notices"]
 
+TEMPLATES = Path(__file__).resolve().parents[2] / "netplan" / "outputs" / "templates"
 SHEETS = (
     "Goes off",
     "No longer off",
@@ -49,7 +50,7 @@ def check_notices(
         rows = list(csv.DictReader(file))
     _lists(rows, wanted, found)
     _workbook(made, rows, wanted, found)
-    _letters(made, folder / "words", rows, wanted, found)
+    _letters(made, rows, wanted, found)
     _call_sheet(made, rows, found)
     holds = Counter({f"row: {name}": len(ids) for name, ids in wanted.lists.items()})
     holds.update(f"letter: {' '.join(filter(None, pair)) or 'none'}" for pair in wanted.letters.values())
@@ -117,11 +118,11 @@ def _dicts(sheet: Any) -> list[dict[str, Any]]:
     return [dict(zip(head, row, strict=True)) for row in rows]
 
 
-def _letters(made: Path, words: Path, rows: list[dict[str, str]], wanted: Expected, found: Lines) -> None:
+def _letters(made: Path, rows: list[dict[str, str]], wanted: Expected, found: Lines) -> None:
     pages = [" ".join(page.extract_text().split()) for page in PdfReader(made / "letters.pdf").pages]
     titles = {
         path.name.split(".")[1]: tomllib.loads(path.read_text(encoding="utf-8"))
-        for path in words.glob("words.*")
+        for path in TEMPLATES.glob("words.*.toml")
     }
     to_write = {ident for ident, (_, body) in wanted.letters.items() if body}
     numbered = {row["customer_id"]: int(row["letter_no"]) for row in rows}

@@ -6,9 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from netplan.core.errors import BadInputError
 from netplan.customers import address_groups
+from netplan.outputs.documents.letter_choice import ChosenWords
 from netplan.outputs.documents.letter_words import LetterWords
-from netplan.outputs.documents.typeset import typeset
+from netplan.outputs.documents.letters import DOORS_NAMED, time_box, unbroken_numbers, written
+from netplan.outputs.documents.typeset import missing_signs, typeset
 from netplan.outputs.notice_differences import NOT_AFFECTED, NoticeDifference, Opening
 from netplan.outputs.notice_list import language_key
 from netplan.outputs.notice_places import NoticePlace, PlanNotices
@@ -16,9 +19,9 @@ from netplan.planfile.revision import revision_code
 
 __all__ = ["DifferenceLetter", "difference_letters", "difference_letters_pdf", "pages_of"]
 
-_DOORS_NAMED: Final = 24
 _WRONG_ADDRESS: Final = "wrong_address"
 _STANDBY: Final = ("standby", "kept_standby")
+_EFFECTS: Final = ("off", "kept", *_STANDBY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,42 +102,43 @@ def pages_of(letters: Sequence[DifferenceLetter]) -> dict[str, int]:
 
 
 def difference_letters_pdf(
-    letters: Sequence[DifferenceLetter],
-    old: PlanNotices,
-    new: PlanNotices,
-    words: Mapping[str, LetterWords],
-    language: str,
-) -> bytes:
-    """Return the letters of a difference as PDF, one page each.
+    letters: Sequence[DifferenceLetter], old: PlanNotices, new: PlanNotices, chosen: ChosenWords
+) -> tuple[bytes, str]:
+    """Return the letters of a difference as PDF, one page each, and which signs of them no font at hand has.
 
     Parameters
     ----------
     letters : sequence of DifferenceLetter
         As `difference_letters` returns them.
     old, new : PlanNotices
-    words : mapping of str to LetterWords
-        Words by language.
-    language : str
-        Language where none is recorded, or none of the recorded one is there.
+    chosen : ChosenWords
+        As `choose_words` returns them for the languages of the letters.
+
+    Raises
+    ------
+    BadInputError
+        When the words name no sender: nobody could ask back.
     """
-    default = words[language]
-    data = [
-        _letter(letter, page, old, new, words.get(letter.language.strip().lower()[:2], default))
-        for page, letter in enumerate(letters, 1)
+    if chosen.lacking:
+        raise BadInputError(chosen.lacking)
+    pages = [
+        _letter(letter, page, old, new, chosen.of(letter.language)) for page, letter in enumerate(letters, 1)
     ]
-    return typeset(
+    pdf = typeset(
         "letters.typ",
         {
-            "letters": data,
-            "none": str(default.raw("common", "none")),
+            "letters": pages,
+            "none": str(chosen.default.raw("change", "none")),
             "revision": revision_code(new.plan),
         },
     )
+    return pdf, missing_signs(pages)
 
 
 def _letter(
     letter: DifferenceLetter, page: int, old: PlanNotices, new: PlanNotices, words: LetterWords
 ) -> dict[str, Any]:
+    begin = _begin(letter, new)
     values = _values(letter, page, old, new, words)
     paragraphs = [words.text("change", _opening(letter), values)] if letter.opening else []
     if letter.opening == Opening.TAKEN_BACK and letter.body != NOT_AFFECTED and new.day:
@@ -143,29 +147,30 @@ def _letter(
     own = [words.fill(str(text), values) for text in words.raw(section, "paragraphs")]
     # To an earlier address nothing is said of the gas there: only what holds for everybody.
     paragraphs += own if letter.body else own[-1:]
-    box = []
-    if letter.body == "off":
-        box = [
-            [words.text("common", "from_line", values), f"{values['date']}, {values['from']}"],
-            [words.text("common", "to_line", values), f"{values['to_date']}, {values['to']}"],
-        ]
     doors = [_door(place, letter) for place in letter.places]
-    if len(doors) > _DOORS_NAMED:
-        more = words.text("common", "more", {"count": str(len(doors) - _DOORS_NAMED)})
-        doors = [*doors[:_DOORS_NAMED], more]
+    if len(doors) > DOORS_NAMED:
+        more = words.text("common", "more", {"count": str(len(doors) - DOORS_NAMED)})
+        doors = [*doors[:DOORS_NAMED], more]
+    footer = ("change", "footer") if letter.opening else ("common", "footer" if begin else "footer_no_date")
     return {
-        "lang": words.lang,
+        **words.setting,
         "to": words.text("common", "to", values),
-        "address": _address(letter),
-        "sender": words.text("sender", "sender", values),
+        "address": [written(line, words) for line in _address(letter)],
+        "sender": written(words.text("sender", "sender", values), words),
+        "numbers": unbroken_numbers(words),
         "phone-line": words.text("common", "phone_line", values),
-        "title": _title(letter, words, values),
-        "box": box,
+        "title": _title(letter, words, values, begin),
+        "box": time_box(words, values, begin) if letter.body == "off" else [],
         "paragraphs": paragraphs,
-        "doors": doors,
+        "doors": [written(door, words) for door in doors],
         "doors-line": words.text("common", "doors_line", values),
-        "footer": words.text("change" if letter.opening else "common", "footer", values),
+        "footer": words.text(*footer, values),
     }
+
+
+def _begin(letter: DifferenceLetter, new: PlanNotices) -> str:
+    """Return when the first of a letter's customers goes off, else the work starts; empty without a date."""
+    return min((one.off_from for one in letter.rows if one.off_from), default=new.plan.conditions.start or "")
 
 
 def _values(
@@ -173,7 +178,7 @@ def _values(
 ) -> dict[str, str]:
     # One page for several customers: the first of them to go off, the last to be back.
     rows = letter.rows
-    begin = min((one.off_from for one in rows if one.off_from), default=new.plan.conditions.start or "")
+    begin = _begin(letter, new)
     back = max((one.on_by for one in rows), default="")
     old_begin = min((one.off_from_before for one in rows if one.off_from_before), default="")
     old_back = max((one.on_by_before for one in rows), default="")
@@ -186,7 +191,7 @@ def _values(
         "notice_by": words.date(min((one.notice_by for one in rows if one.notice_by), default="")),
         "address_no": str(letter.address_no),
         "letter_no": str(page),
-        "effect": letter.body,
+        "effect": str(words.raw("effects", letter.body)) if letter.body in _EFFECTS else "",
         "old_date": words.date(old_begin or old.day),
         "old_from": words.time(old_begin, "no_from"),
         "old_to": words.time(old_back, "no_to"),
@@ -205,9 +210,9 @@ def _opening(letter: DifferenceLetter) -> str:
     return f"{letter.opening}_undated" if undated.get(letter.opening, False) else letter.opening
 
 
-def _title(letter: DifferenceLetter, words: LetterWords, values: Mapping[str, str]) -> str:
-    section = letter.body or NOT_AFFECTED
-    title = words.text(section, "title", values)
+def _title(letter: DifferenceLetter, words: LetterWords, values: Mapping[str, str], begin: str) -> str:
+    dated = begin or letter.body not in _EFFECTS
+    title = words.text(letter.body or NOT_AFFECTED, "title" if dated else "title_no_date", values)
     key = {
         Opening.TAKEN_BACK.value: "title_taken_back",
         Opening.NEW_TIMES.value: "title_new_times",
@@ -218,6 +223,8 @@ def _title(letter: DifferenceLetter, words: LetterWords, values: Mapping[str, st
         return title
     if key == "title_taken_back" and letter.body in _STANDBY:
         key = "title_taken_back_standby"
+    if key == "title_new_day" and not begin:
+        key = "title_day_open"
     return words.text("change", key, {**values, "title": title})
 
 
@@ -231,5 +238,5 @@ def _address(letter: DifferenceLetter) -> list[str]:
     if len(letter.places) > 1:
         line = f"{first.number} {first.street}".strip() or first.address
     named = first.customer_id if letter.named and len(letter.places) == 1 else ""
-    town = f"{first.postcode} {first.town}".strip()
+    town = " ".join(part for part in (first.postcode, first.town) if part)
     return [part for part in (line, named, town) if part]
