@@ -12,7 +12,7 @@ import pyogrio
 
 from tests.whole_notices.filled_in import Filled
 
-__all__ = ["Expected", "Told", "expected_of"]
+__all__ = ["Expected", "Told", "expected_between", "expected_of", "told_by"]
 
 Door = tuple[str, str, str]
 
@@ -58,13 +58,19 @@ class Expected:
         return set().union(*self.lists.values())
 
 
-def _told(folder: Path, rank: int) -> Told:
-    plan: dict[str, Any] = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
+def _read(folder: Path, rank: int) -> Told:
+    plan = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
+    frame = pyogrio.read_dataframe(folder / "plan.gpkg", layer="customers", read_geometry=False)
+    frame = frame[frame.option == rank].fillna("")
+    doors = {r.customer_id: (r.address, r.postcode, r.town) for r in frame.itertuples()}
+    return told_by(plan, rank, doors, {r.customer_id: r.language for r in frame.itertuples()})
+
+
+def told_by(plan: dict[str, Any], rank: int, door: dict[str, Door], language: dict[str, str]) -> Told:
+    """Return what a plan.json tells everybody."""
     option = next(one for one in plan["options"] if one["rank"] == rank)
     rows = option["customers"]
     off = {c["id"]: (c["off_from"], c["on_by"]) for c in rows if c["effect"] == "off"}
-    frame = pyogrio.read_dataframe(folder / "plan.gpkg", layer="customers", read_geometry=False)
-    frame = frame[frame.option == rank].fillna("")
     start, days = plan["conditions"]["start"], ("", "")
     if start:
         end = datetime.fromisoformat(start) + timedelta(hours=plan["conditions"]["hours"])
@@ -74,8 +80,8 @@ def _told(folder: Path, rank: int) -> Told:
         kept={c["id"] for c in rows if c["effect"] == "kept"},
         standby={c for row in option["fallback"] for c in row["standby"]} - off.keys(),
         in_doubt={row["id"] for row in option["in_doubt"]},
-        door={r.customer_id: (r.address, r.postcode, r.town) for r in frame.itertuples()},
-        language={r.customer_id: r.language for r in frame.itertuples()},
+        door=door,
+        language=language,
         days=days,
     )
 
@@ -84,7 +90,14 @@ def expected_of(
     old_folder: Path, old_rank: int, new_folder: Path, new_rank: int, log: Filled | None
 ) -> Expected:
     """Return what the notices must hold; whoever a log has on its list and nobody told has no earlier letter."""
-    old, new = _told(old_folder, old_rank), _told(new_folder, new_rank)
+    untold = (
+        {i for i, (day, no_access) in log.told.items() if day is None and not no_access} if log else set()
+    )
+    return expected_between(_read(old_folder, old_rank), _read(new_folder, new_rank), untold)
+
+
+def expected_between(old: Told, new: Told, untold: set[str]) -> Expected:
+    """Return what the notices between two plans must hold; `untold` certainly have no earlier letter."""
     both = old.listed & new.listed
     lists = {
         "goes off": new.off.keys() - old.off.keys(),
@@ -100,9 +113,6 @@ def expected_of(
         "address changed": {i for i in both if old.door[i] != new.door[i]},
     }
     everybody: set[str] = set().union(*lists.values())
-    untold = (
-        {i for i, (day, no_access) in log.told.items() if day is None and not no_access} if log else set()
-    )
     letters = {i: _letter(i, old, new, lists, i in untold) for i in everybody}
     return Expected({name: set(ids) for name, ids in lists.items()}, letters, old, new)
 
