@@ -31,16 +31,8 @@ __all__ = ["PairRun", "run_pair"]
 
 START = datetime(2027, 3, 9, 7, 0)
 CHANGES = (
-    "day",
-    "hour",
-    "weather",
-    "feeds",
-    "section",
-    "records",
-    "addresses",
-    "valves",
-    "option",
-    "undated",
+    *("day", "hour", "undated", "weather", "feeds", "feeds", "section", "section", "section"),
+    *("prices", "prices", "valves", "option", "option", "records", "addresses"),
 )
 
 
@@ -73,8 +65,8 @@ def run_pair(seed: int, folder: Path) -> PairRun:
     _name_doors(town, rng)
     old = _Asked(town, START)
     new = copy.deepcopy(old)
-    kinds = [str(kind) for kind in rng.choice(CHANGES, size=int(rng.integers(1, 3)), replace=False)]
-    for kind in kinds:
+    kinds = [str(kind) for kind in rng.choice(CHANGES, size=int(rng.integers(1, 4)), replace=False)]
+    for kind in sorted(set(kinds)):
         _change(kind, old, new, rng)
     run = PairRun(" + ".join(kinds))
     for name, asked in (("old", old), ("new", new)):
@@ -120,22 +112,31 @@ def _change(kind: str, old: _Asked, new: _Asked, rng: np.random.Generator) -> No
         new.hours = float(rng.choice([7.0, 9.0, 11.0]))
     elif kind == "undated":
         (new if rng.random() < 0.5 else old).start = None
-    elif kind == "weather":
-        new.town.air_temp_c = 15.0 if new.town.air_temp_c < 0 else -12.0
     elif kind == "feeds":
         (new if rng.random() < 0.7 else old).feeds = False
-    elif kind == "section":
-        first, *others = new.town.work
-        low, high = max(0.0, first[1] - 1.0), first[2]
-        new.town.work = ((first[0], round(low, 2), high), *others)
     elif kind == "option":
-        old.rank = 2
-    elif kind == "valves":
-        for row in new.town.rows["valves"]:
-            if rng.random() < 0.4:
-                row["state"] = str(rng.choice(["unknown", "open", "closed"]))
-    else:
+        old.rank = int(rng.integers(2, 4))
+    elif kind in ("records", "addresses"):
         _change_records(kind, new.town.rows["customers"], rng)
+    else:
+        _change_town(kind, new.town, rng)
+
+
+def _change_town(kind: str, town: Town, rng: np.random.Generator) -> None:
+    if kind == "weather":
+        town.air_temp_c = 15.0 if town.air_temp_c < 0 else -12.0
+    elif kind == "section":
+        first, *others = town.work
+        line = next(row["geometry"] for row in town.rows["mains"] if row["id"] == first[0])
+        low, high = first[1] - float(rng.uniform(1, 25)), first[2] + float(rng.uniform(0, 25))
+        town.work = ((first[0], round(max(low, 0.0), 2), round(min(high, line.length) - 0.01, 2)), *others)
+    elif kind == "prices":
+        for category in town.rules["price"]["off_per_hour"]:
+            town.rules["price"]["off_per_hour"][category] *= float(rng.choice([0.02, 50.0]))
+    elif kind == "valves":
+        for row in town.rows["valves"]:
+            if row["state"] != "closed" and rng.random() < 0.6:
+                row["state"] = str(rng.choice(["unknown", "unknown", "open"]))
 
 
 def _change_records(kind: str, rows: list[dict[str, Any]], rng: np.random.Generator) -> None:
