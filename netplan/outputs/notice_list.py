@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from netplan.core.errors import BadInputError, quoted
+from netplan.core.language_tags import language_key
 from netplan.customers import address_groups, priority_rank, relight_order, walking_key
 from netplan.planfile import SolvedState, StateCustomers
 from netplan.planfile.model import AffectedCustomer, InDoubt, Option, Plan
@@ -19,7 +20,6 @@ __all__ = [
     "CustomerInDoubt",
     "NoticeRow",
     "customers_in_doubt",
-    "language_key",
     "lead_days_of",
     "letter_groups",
     "letter_of",
@@ -193,11 +193,6 @@ def letter_groups(rows: Sequence[NoticeRow]) -> list[list[NoticeRow]]:
     for row in rows:
         groups.setdefault((row.address_no, letter_of(row), language_key(row.language)), []).append(row)
     return list(groups.values())
-
-
-def language_key(recorded: str) -> str:
-    """Return a recorded language as it is compared: ``de_AT`` and ``de-at`` are the same."""
-    return recorded.strip().replace("_", "-").casefold()
 
 
 def _with_letters(rows: Sequence[NoticeRow]) -> tuple[NoticeRow, ...]:

@@ -23,6 +23,7 @@ from netplan.core.extras import EXTRAS
 from netplan.planfile.emergency_json import emergency_schema
 from netplan.planfile.plan_json import plan_schema, read_plan
 from netplan.readers import write_layers
+from tests.support.letters import WORDS
 
 CRS = "EPSG:25832"
 X, Y = 600_000.0, 5_700_000.0
@@ -297,7 +298,8 @@ def test_no_weather_and_no_papers_leave_out_only_those(
     network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     work = ("--main", "M1", "--from", "98", "--to", "102")
-    assert _run(monkeypatch, "plan", network, *work, "--out", tmp_path / "whole") == 0
+    words = ("--words", WORDS)
+    assert _run(monkeypatch, "plan", network, *work, *words, "--out", tmp_path / "whole") == 0
     assert (
         _run(monkeypatch, "plan", network, *work, "--no-weather", "--no-papers", "--out", tmp_path / "quick")
         == 0

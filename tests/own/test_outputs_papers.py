@@ -12,7 +12,7 @@ import pypdf
 import pytest
 
 from netplan.outputs.documents.call_and_tally_sheets import call_sheet_pdf, tally_pdf, visits_planned
-from netplan.outputs.documents.letter_words import shipped_words
+from netplan.outputs.documents.letter_words import read_words
 from netplan.outputs.documents.typeset import printable
 from netplan.outputs.documents.work_pack import work_pack_pdf
 from netplan.outputs.layers import plan_layers
@@ -74,7 +74,7 @@ def test_letters_speak_by_effect_and_language() -> None:
 
 def test_a_kept_customer_on_standby_is_told_so_in_every_language() -> None:
     plan = hamlet_result().plan
-    for language, words in shipped_words().items():
+    for language, words in read_words(None).words.items():
         title = str(words.raw("kept_standby", "title")).partition("{date}")
         rows = [replace(row, standby="yes", language=language) for row in _rows() if row.effect == "kept"]
         pages = [re.sub(r"\s+", " ", page) for page in _pages(made_letters(plan, rows))]

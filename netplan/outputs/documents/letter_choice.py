@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from netplan.core.errors import BadInputError, quoted
+from netplan.core.language_tags import language_key
 from netplan.outputs.documents.letter_words import SENDER_KEYS, KnownWords, LetterWords
-from netplan.outputs.notice_list import language_key
 
 __all__ = ["ChosenWords", "choose_words"]
 

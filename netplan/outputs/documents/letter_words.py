@@ -6,7 +6,7 @@ import re
 import tomllib
 import unicodedata
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property, lru_cache
@@ -15,17 +15,15 @@ from pathlib import Path
 from typing import Any, Final
 
 from netplan.core.errors import BadInputError, quoted
+from netplan.core.language_tags import language_key, lookup
 from netplan.core.text_files import text_of, toml_of
-from netplan.outputs.notice_list import language_key
 
 __all__ = [
     "SENDER_KEYS",
     "KnownWords",
     "LetterWords",
     "direction_of",
-    "lookup",
     "read_words",
-    "shipped_words",
 ]
 
 Table = dict[str, Any]
@@ -129,30 +127,6 @@ def direction_of(texts: Iterable[str]) -> str:
     return "" if not right + ways["L"] else "rtl" if right > ways["L"] else "ltr"
 
 
-def lookup(language: str, tags: Collection[str]) -> str | None:
-    """Return the tag that answers for a recorded language: the same, or the nearest more general one.
-
-    Whole subtags are compared and taken off from the end, whatever the case: ``de-AT`` finds ``de``, while
-    ``est`` and ``Estonian`` find neither ``et`` nor ``es``. A single letter left at the end goes with what
-    followed it. Source: RFC 4647, section 3.4.
-
-    Parameters
-    ----------
-    language : str
-        As recorded; an underline counts as a hyphen.
-    tags : collection of str
-        In small letters.
-    """
-    parts = language_key(language).split("-")
-    while parts:
-        if (tag := "-".join(parts)) in tags:
-            return tag
-        parts.pop()
-        if parts and len(parts[-1]) == 1:
-            parts.pop()
-    return None
-
-
 @dataclass(frozen=True, slots=True)
 class KnownWords:
     """The words there are.
@@ -197,11 +171,6 @@ def _shipped() -> dict[str, Table]:
         if match:
             found[match.group(1)] = tomllib.loads(item.read_text(encoding="utf-8"))
     return found
-
-
-def shipped_words() -> dict[str, LetterWords]:
-    """Return the words that come with the package, by language tag."""
-    return {tag: LetterWords(tag, table) for tag, table in _shipped().items()}
 
 
 def read_words(folder: Path | None) -> KnownWords:

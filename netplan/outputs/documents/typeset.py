@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import unicodedata
 from collections.abc import Iterator
 from importlib import resources
 from typing import Any, Final
@@ -19,7 +20,9 @@ _BREAK: Final = "\u200b"
 _LAST_LATIN: Final = 0x17F
 _PUNCTUATION: Final = frozenset("‐‑‒–—‘’‚“”„•…€\u200b")
 """Signs up to the first and these are in Libertinus Serif, which comes with the typesetter."""
+_NO_GLYPH: Final = ("Cc", "Cf", "Cs", "Zs", "Zl", "Zp")
 _NOT_SHOWN: Final = re.compile(r'the text `?"(.*?)"`? could not be displayed', re.DOTALL)
+_ESCAPED: Final = re.compile(r"\\u\{([0-9a-f]{1,6})\}")
 _MOST_SIGNS: Final = 5
 
 
@@ -100,7 +103,8 @@ def missing_signs(value: Any) -> str:
             )
         except typst.TypstError as error:
             said = "\n".join(str(part) for part in (error, *vars(error).values()))
-            missing = [sign for sign in signs if any(sign in text for text in _NOT_SHOWN.findall(said))]
+            told = _ESCAPED.sub(lambda code: chr(int(code[1], 16)), " ".join(_NOT_SHOWN.findall(said)))
+            missing = [sign for sign in signs if sign in told]
             named = ", ".join(f"{sign} (U+{ord(sign):04X})" for sign in missing[:_MOST_SIGNS])
             more = len(missing) - _MOST_SIGNS
             return f"{named} and {more} more" if more > 0 else named
@@ -109,7 +113,9 @@ def missing_signs(value: Any) -> str:
 
 def _is_uncommon(sign: str) -> bool:
     """Return whether the font that comes with us may lack a sign."""
-    return ord(sign) > _LAST_LATIN and sign not in _PUNCTUATION and sign.isprintable()
+    if ord(sign) <= _LAST_LATIN or sign in _PUNCTUATION:
+        return False
+    return unicodedata.category(sign) not in _NO_GLYPH
 
 
 def _texts(value: Any) -> Iterator[str]:
