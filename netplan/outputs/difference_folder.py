@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from netplan.core.errors import BadInputError
 from netplan.outputs.atomic_writes import write_folder
@@ -35,6 +36,10 @@ from netplan.planfile.revision import revision_code
 from netplan.planfile.superseded import read_superseded
 
 __all__ = ["WrittenDifferences", "write_notice_differences"]
+
+
+_MOST_NAMED: Final = 5
+"""Addresses that a line names (own)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +202,6 @@ def _two_letters(letters: Sequence[DifferenceLetter]) -> list[str]:
     )
     if not named:
         return []
-    return [
-        f"{len(named)} addresses get several letters, which name their meter points: {'; '.join(named[:5])}"
-        + ("; …" if len(named) > 5 else "")
-    ]
+    count = "1 address gets" if len(named) == 1 else f"{len(named)} addresses get"
+    more = "; …" if len(named) > _MOST_NAMED else ""
+    return [f"{count} several letters, which name their meter points: {'; '.join(named[:_MOST_NAMED])}{more}"]

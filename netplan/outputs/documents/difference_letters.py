@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from netplan.core.errors import BadInputError
+from netplan.core.language_tags import language_key
 from netplan.customers import address_groups
 from netplan.outputs.documents.letter_choice import ChosenWords
 from netplan.outputs.documents.letter_words import LetterWords
 from netplan.outputs.documents.letters import DOORS_NAMED, time_box, unbroken_numbers, written
 from netplan.outputs.documents.typeset import missing_signs, typeset
 from netplan.outputs.notice_differences import NOT_AFFECTED, NoticeDifference, Opening
-from netplan.outputs.notice_list import language_key
 from netplan.outputs.notice_places import NoticePlace, PlanNotices
 from netplan.planfile.revision import revision_code
 

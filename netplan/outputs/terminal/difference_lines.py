@@ -31,7 +31,7 @@ def difference_lines(written: WrittenDifferences) -> list[str]:
         else f"No notice differs: for all {written.holding} meter points the earlier letter holds"
     )
     if written.letters is not None:
-        lines.append(f"{written.letters} letters")
+        lines.append(f"{written.letters} letter{'s' * (written.letters != 1)}")
     return [*lines, *(f"Mind: {note}" for note in written.notes)]
 
 
