@@ -31,7 +31,8 @@ from netplan.outputs.notice_places import PlanNotices, plan_notices
 from netplan.outputs.output_folders import check_differences_target
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.planfile import read_state
-from netplan.planfile.plan_json import option_of_rank, read_plan
+from netplan.planfile.model import Plan
+from netplan.planfile.plan_json import option_of_rank, plan_digest, read_plan
 from netplan.planfile.revision import revision_code
 from netplan.planfile.superseded import read_superseded
 
@@ -95,6 +96,7 @@ def write_notice_differences(
     plans = read_plan(old_folder), read_plan(new_folder)
     moved = check_same_work(*plans)
     check_stands(new_folder)
+    other = _superseded_by_another(old_folder, plans[1])
     ranks = [
         option_of_rank(plan, rank).rank
         for plan, rank in zip(plans, (old_option, choices.option), strict=True)
@@ -117,7 +119,7 @@ def write_notice_differences(
     )
     notes = tuple(
         line
-        for line in (moved, *words.lines, *_told_notes(rows, told_before), *_two_letters(letters))
+        for line in (moved, other, *words.lines, *_told_notes(rows, told_before), *_two_letters(letters))
         if line
     )
     facts = DifferenceFacts(
@@ -173,6 +175,16 @@ def check_stands(folder: Path) -> None:
     known = read_superseded(folder)
     if known is not None:
         raise BadInputError(f"compare --notices: {folder} is {known.words}; compare with that plan")
+
+
+def _superseded_by_another(folder: Path, new: Plan) -> str:
+    known = read_superseded(folder)
+    if known is None or known.by_sha256 == plan_digest(new):
+        return ""
+    return (
+        f"the old plan is {known.words}, not by the new one: "
+        "compare with the plan whose letters are in the doors"
+    )
 
 
 def _told_notes(rows: Sequence[NoticeDifference], told: Contacts) -> list[str]:

@@ -114,6 +114,7 @@ def test_one_of_each_has_its_sheet_and_its_letter(
     assert "the old plan has no contact log" in said
     files = {path.name for path in (tmp_path / "d").iterdir()}
     assert files == {"notice_differences.xlsx", "notice_differences.csv", "letters.pdf", "call_sheet.pdf"}
+    assert (tmp_path / "d" / "call_sheet.pdf").stat().st_mode & 0o077 == 0
     gone = {row["Meter point"]: row for row in lines(tmp_path / "d", "No longer off")}
     assert {id_: row["Letter"] for id_, row in gone.items()} == {
         first["id"]: "not affected (takes back off)",
@@ -328,6 +329,7 @@ def test_what_cannot_be_done_is_one_line(
     assert run_command("compare", old, new, "--notices", out) == 2
     assert "superseded by plan B" in capsys.readouterr().err
     assert compare(new, old, "--notices", out) == 0
+    assert "not by the new one" in capsys.readouterr().out
 
 
 def test_without_notices_it_compares_as_before(
