@@ -30,6 +30,7 @@ SAMPLE_PAGES = (
     "how-to-as-built.md",
     "how-to-emergency.md",
     "how-to-revisions.md",
+    "how-to-notices.md",
 )
 
 
