@@ -31,6 +31,6 @@ def lookup(language: str, tags: Collection[str]) -> str | None:
         if (tag := "-".join(parts)) in tags:
             return tag
         parts.pop()
-        if parts and len(parts[-1]) == 1:
+        while parts and len(parts[-1]) == 1:
             parts.pop()
     return None

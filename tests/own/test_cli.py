@@ -260,6 +260,8 @@ def test_the_demo_says_where_map_and_plan_lie(
     out = capsys.readouterr().out
     assert str(tmp_path / "plan-demo" / "map.html") in out
     assert str(tmp_path / "plan-demo" / "plan.json") in out
+    assert out.count("letters.pdf is not made: the words name no sender") == 1
+    assert not (tmp_path / "plan-demo" / "letters.pdf").exists()
     plan = read_plan(tmp_path / "plan-demo")
     assert plan.work[0].main_id == DEMO_WORK[0]
     assert len(plan.options) == 5
