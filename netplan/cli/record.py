@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from netplan.cli.exit_codes import from_plan_folder
-from netplan.cli.options import Rank, Units
+from netplan.cli.options import Units
 from netplan.core.input_paths import check_plan_folder, check_text_file
 
 if TYPE_CHECKING:
@@ -25,7 +25,9 @@ def command(
             "notices.xlsx, or one of its sheets as CSV."
         ),
     ],
-    option: Rank = 1,
+    option: Annotated[
+        int, typer.Option(min=1, help="Of a notice list: rank of the option whose list it is.")
+    ] = 1,
     units: Units = "metric",
 ) -> None:
     """Keep a returned log in its plan folder, and print what was planned against what was done.

@@ -114,7 +114,7 @@ _CONTACT_COLUMNS: Final = tuple(
 _WHO: Final = (
     SheetColumn("Priority", "priority", 12),
     SheetColumn("Address no.", "address_no", 8, _NUMBER),
-    SheetColumn("Address", "address", 30),
+    SheetColumn("Address", "address", 25),
     SheetColumn("Postcode", "postcode", 9),
     SheetColumn("Town", "town", 14),
     SheetColumn("Meters", "meters", 7, _NUMBER),
@@ -135,8 +135,8 @@ _LAST: Final = (
 )
 _COLUMNS: Final = (
     SheetColumn("Letter no.", "letter_no", 7, _NUMBER),
-    SheetColumn("Letter", "letter", 22),
-    SheetColumn("What changed", "changes", 22),
+    SheetColumn("Letter", "letter", 19),
+    SheetColumn("What changed", "changes", 15),
     *_WHO,
     SheetColumn("Effect before", "effect_before", 12),
     SheetColumn("Effect now", "effect", 12),
@@ -150,11 +150,15 @@ _COLUMNS: Final = (
     *_NOW,
     SheetColumn("Kept by", "kept_by", 9),
     SheetColumn("Relit as no.", "relit", 7, _NUMBER),
-    SheetColumn("Earlier letter", "earlier_letter", 24),
+    SheetColumn("Earlier letter", "earlier_letter", 18),
     SheetColumn("Old address", "old_address", 24),
     *_LAST,
 )
+_ALWAYS: Final = frozenset({"Letter no.", "Priority", *(column.title for column in _LAST)})
+"""Columns of every sheet; others are left out where no row says anything in them: paper is narrow."""
 _HOLDS_COLUMNS: Final = (*_WHO, SheetColumn("Effect now", "effect", 12), *_NOW, *_LAST)
+_LINE_POINTS: Final = 15.0
+"""Height of a line of text [pt]."""
 _HEADS: Final = ("What changed", "Addresses", "Meter points", "Meters", "Priority", "Letters")
 
 
@@ -180,7 +184,7 @@ def _line(one: NoticeDifference, page: int, contact: Contact, revision: str) -> 
         effect=effect_words(one.now),
         in_doubt_before="yes" if one.in_doubt_before else "",
         in_doubt="yes" if one.in_doubt_now else "",
-        work_date_before=one.day_before,
+        work_date_before=one.day_before if one.day_before != one.day else "",
         off_from_before=one.off_from_before,
         on_by_before=one.on_by_before,
         work_date=one.day,
@@ -265,10 +269,21 @@ def write_differences_xlsx(
         for title, changes in CHANGE_SHEETS.items():
             own = [one for one in rows if one.main_change in changes]
             lines = [_line_of(one, pages, facts) for one in own]
-            _sheet(book.add_worksheet(title), lines, _COLUMNS, facts.new, formats)
+            _sheet(book.add_worksheet(title), lines, _spoken(_COLUMNS, lines), facts.new, formats)
         held = [_holding_line(row, facts.told.of(row.customer_id), facts.revision) for row in holding]
-        _sheet(book.add_worksheet(HOLDS_SHEET), held, _HOLDS_COLUMNS, facts.new, formats)
+        _sheet(book.add_worksheet(HOLDS_SHEET), held, _spoken(_HOLDS_COLUMNS, held), facts.new, formats)
         _totals(totals, rows, len(held), pages, facts, formats)
+
+
+def _spoken(columns: Sequence[SheetColumn], lines: Sequence[DifferenceLine]) -> tuple[SheetColumn, ...]:
+    """Return the columns that say something in any row, and those that every sheet has."""
+    if not lines:
+        return tuple(columns)
+    return tuple(
+        column
+        for column in columns
+        if column.title in _ALWAYS or any(getattr(line, column.name) not in ("", 0) for line in lines)
+    )
 
 
 def _line_of(one: NoticeDifference, pages: Mapping[str, int], facts: DifferenceFacts) -> DifferenceLine:
@@ -283,7 +298,23 @@ def _sheet(
     formats: CellFormats,
 ) -> None:
     write_table(sheet, lines, columns, formats)
+    # Not every program makes room for the lines of a cell by itself.
+    sheet.set_row(0, _LINE_POINTS * max(_rows_of(column.title, column.width) for column in columns))
+    texts = [column for column in columns if column.kind is CellKind.TEXT]
+    for place, line in enumerate(lines, 1):
+        most = max(_rows_of(str(getattr(line, column.name)), column.width) for column in texts)
+        sheet.set_row(place, _LINE_POINTS * most)
     print_on_paper(sheet, plan)
+
+
+def _rows_of(text: str, width: float) -> int:
+    """Return into how many lines a text falls in a column so many characters wide, broken at blanks."""
+    rows, room = 1, 0.0
+    for word in text.split():
+        if room and room + 1 + len(word) > width:
+            rows, room = rows + 1, 0.0
+        room += len(word) + (1 if room else 0)
+    return rows
 
 
 def _totals(

@@ -139,7 +139,7 @@ def write_deliverables_again(
     def make(part: Path) -> None:
         rows = write_deliverables(plan, layers, states, part, choices, tell, say, superseded, contacts)
         if choices.papers and contacts.logs:
-            _write_told(plan, rows, contacts, part / "call_sheet.pdf", choices.option)
+            _write_told(plan, rows, contacts, part / "call_sheet.pdf", choices.option, superseded)
 
     return write_folder(place, make)
 
@@ -266,11 +266,13 @@ def _write_papers(
     (folder / "work_pack.pdf").write_bytes(pack)
 
 
-def _write_told(plan: Plan, rows: Sequence[NoticeRow], contacts: Contacts, path: Path, rank: int) -> None:
+def _write_told(
+    plan: Plan, rows: Sequence[NoticeRow], contacts: Contacts, path: Path, rank: int, superseded: str
+) -> None:
     from netplan.outputs.documents.contact_call_sheet import call_sheet_with_contacts_pdf
 
     doubts = customers_in_doubt(option_of_rank(plan, rank))
-    path.write_bytes(call_sheet_with_contacts_pdf(plan, rows, contacts, doubts))
+    path.write_bytes(call_sheet_with_contacts_pdf(plan, rows, contacts, doubts, superseded=superseded))
     # Who is at risk without gas: for the owner's eyes until the owner hands it on.
     path.chmod(0o600)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import random
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
@@ -18,7 +19,8 @@ from pypdf import PdfReader
 from netplan.core.errors import BadInputError
 from netplan.outputs.contacts.contact_cells import day_in
 from netplan.outputs.contacts.contact_state import ContactStatus, add_up, carried_over
-from netplan.outputs.contacts.returned_list import CONTACT_COLUMNS
+from netplan.outputs.contacts.returned_list import CONTACT_COLUMNS, ListContext, returned_entries
+from netplan.outputs.contacts.spreadsheet_rows import sheets_of
 from netplan.outputs.notice_workbook import CONTACTS, MERGE_SHEET
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.plan_folder import write_plan_folder
@@ -355,3 +357,25 @@ def test_the_next_tally_begins_with_open_doors_and_calls_are_marked(folder: Path
 
 def text_of_pdf(path: Path) -> str:
     return " ".join("\n".join(page.extract_text() for page in PdfReader(path).pages).split())
+
+
+def test_a_damaged_list_is_read_or_refused_in_one_line(folder: Path, tmp_path: Path) -> None:
+    draw = random.Random(24)  # noqa: S311 - no secret
+    whole = [filled(folder, some_told).read_bytes(), (folder / "notices.csv").read_bytes()]
+    points = frozenset(
+        row["customer_id"] for row in csv.DictReader(io.StringIO(whole[1].decode("utf-8-sig")))
+    )
+    context = ListContext(points, "", None, "list")
+    said = []
+    for number in range(80):
+        held = bytearray(whole[number % 2])
+        for _ in range(draw.randint(1, 12)):
+            held[draw.randrange(len(held))] = draw.randrange(256)
+        if number % 5 == 0:
+            del held[draw.randrange(len(held)) :]
+        try:
+            returned_entries(sheets_of(bytes(held), "list"), context)
+        except BadInputError as error:
+            said.append(str(error))
+    assert 20 < len(said) < 80
+    assert not [line for line in said if "\n" in line]

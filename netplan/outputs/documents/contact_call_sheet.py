@@ -55,7 +55,12 @@ def call_sheet_of_differences_pdf(plan: Plan, rows: Sequence[NoticeDifference]) 
 
 
 def call_sheet_with_contacts_pdf(
-    plan: Plan, rows: Sequence[NoticeRow], contacts: Contacts, doubts: Sequence[CustomerInDoubt] = ()
+    plan: Plan,
+    rows: Sequence[NoticeRow],
+    contacts: Contacts,
+    doubts: Sequence[CustomerInDoubt] = (),
+    *,
+    superseded: str = "",
 ) -> bytes:
     """Return the call sheet of a plan with those told already marked, those not told first.
 
@@ -68,6 +73,8 @@ def call_sheet_with_contacts_pdf(
         Contact logs of the plan's folder.
     doubts : sequence of CustomerInDoubt
         Customers in doubt; those with a priority are called too, each once.
+    superseded : str
+        By what the plan is superseded, in words; empty where it stands.
     """
     called = [(_row(row), contacts.of(row.customer_id)) for row in rows if row.priority]
     known = {row.customer_id for row in rows}
@@ -78,14 +85,18 @@ def call_sheet_with_contacts_pdf(
     ]
     called.sort(key=lambda one: not one[1].is_open)
     cells = [{**row, **_told(contact)} for row, contact in called]
-    return _sheet(plan, "Call sheet", "", "No priority customer is affected by this option.", cells)
+    none = "No priority customer is affected by this option."
+    return _sheet(plan, "Call sheet", "", none, cells, superseded)
 
 
-def _sheet(plan: Plan, title: str, before: str, none: str, rows: Sequence[dict[str, Any]]) -> bytes:
+def _sheet(
+    plan: Plan, title: str, before: str, none: str, rows: Sequence[dict[str, Any]], superseded: str = ""
+) -> bytes:
     return typeset(
         "call_sheet_contacts.typ",
         {
             "revision": revision_code(plan),
+            "superseded": superseded,
             "title": title,
             "work": work_heading(plan),
             "heading": plan_heading(plan),
