@@ -176,6 +176,8 @@ class _RowReader:
         for known in (text, text.strip(), text.strip().removeprefix("'")):
             if known in self.context.meter_points:
                 return known
+        if text.strip() and self._is_let_go():
+            return text
         if not text.strip():
             if not spoken:
                 return None
@@ -185,6 +187,14 @@ class _RowReader:
             f"the plan has no meter point {quoted(text)}",
             "give the list of this plan, with its meter points as they were",
         )
+
+    def _is_let_go(self) -> bool:
+        """Whether the row is of a difference, of one whom this plan leaves alone: it may not know them."""
+        said = {text_of_cell(self.cell(name)) for name in ("Effect now", "effect")}
+        ours = (
+            bool(self.context.revision) and text_of_cell(self.cell(REVISION_COLUMN)) == self.context.revision
+        )
+        return ours and "not affected" in said
 
     def _check_revision(self) -> None:
         wanted, said = self.context.revision, text_of_cell(self.cell(REVISION_COLUMN))
