@@ -314,6 +314,6 @@ def _numbered(rows: Sequence[NoticeDifference]) -> list[NoticeDifference]:
         [place.address for place in places],
         [place.street for place in places],
         [place.number for place in places],
-        [place.postcode for place in places],
+        [place.postcode or place.town for place in places],
     )
     return [replace(one, address_no=house + 1) for one, house in zip(rows, houses, strict=True)]

@@ -43,8 +43,9 @@ class NoticeRow:
     `standby` is "yes" for everybody on standby, customers kept on by a feed among them; `relit` is the place
     in the order in which those off are relit, from 1, and 0 for the others. `work_date` is the day on which
     the work starts, of every row; `letter` names the letter by the section of its words (`letter_of`), and
-    `letter_no` its page in letters.pdf, from 1. `off_from` and `on_by` are ISO 8601 local times. `plan` is
-    the revision code of the plan, by which a list that comes back filled in is known.
+    `letter_no` its number in letters.pdf, from 1: its page, where each letter takes one. `off_from` and
+    `on_by` are ISO 8601 local times. `plan` is the revision code of the plan, by which a list that comes back
+    filled in is known.
     """
 
     effect: str
@@ -174,7 +175,8 @@ def _numbered(rows: list[NoticeRow]) -> tuple[NoticeRow, ...]:
         [row.address for row in rows],
         [row.street for row in rows],
         [row.number for row in rows],
-        [row.postcode for row in rows],
+        # Streets of one name lie in many towns: where no postcode parts them, the town does.
+        [row.postcode or row.town for row in rows],
     )
     return tuple(replace(row, address_no=house + 1) for row, house in zip(rows, houses, strict=True))
 

@@ -185,7 +185,7 @@ def _totals(
 ) -> None:
     sheet.set_column(0, 0, 12)
     sheet.set_column(1, _MEANING - 1, 14)
-    sheet.set_column(_MEANING, _MEANING, 60)
+    sheet.set_column(_MEANING, _MEANING, 80)
     sheet.write_string(0, 0, f"Notice list, option {rank}, revision {revision_code(plan)}", formats.strong)
     work = ", ".join(f"{w.main_id} {w.from_m:.1f} m to {w.to_m:.1f} m" for w in plan.work)
     start = (plan.conditions.start or "any working day").replace("T", " ")

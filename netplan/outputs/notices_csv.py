@@ -45,7 +45,7 @@ NOTICE_COLUMNS: tuple[tuple[str, str], ...] = (
     ("on_date", "day of on_by"),
     ("on_time", "time of day of on_by"),
     ("letter", "letter that it gets: off, kept, kept_standby or standby, a section of the words file"),
-    ("letter_no", "page of that letter in letters.pdf, from 1"),
+    ("letter_no", "its number in letters.pdf, from 1: the page, where each letter takes one"),
     ("told_on", "to be filled in: day on which somebody there was told"),
     ("told_by", "to be filled in: who told them"),
     ("how", "to be filled in: by letter, in person, by telephone"),

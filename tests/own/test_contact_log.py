@@ -290,10 +290,17 @@ def test_logs_add_up_and_what_differs_is_said() -> None:
         C=(None, False),
         D=("2026-04-02", False),
         F=("2026-04-05", True),
+        G=("2026-04-09", False),
     )
-    second = log(A=("2026-04-03", False), B=("2026-04-04", False), C=(None, True), D=(None, False))
+    second = log(
+        A=("2026-04-03", False),
+        B=("2026-04-04", False),
+        C=(None, True),
+        D=(None, False),
+        G=("2026-04-02", False),
+    )
     both = add_up([("one", first), ("two", second)])
-    found = {point: (both.of(point).status, both.of(point).day, both.of(point).log) for point in "ABCDEF"}
+    found = {point: (both.of(point).status, both.of(point).day, both.of(point).log) for point in "ABCDEFG"}
     assert found == {
         "A": (ContactStatus.TOLD, "2026-04-03", "two"),
         "B": (ContactStatus.TOLD, "2026-04-04", "two"),
@@ -301,8 +308,9 @@ def test_logs_add_up_and_what_differs_is_said() -> None:
         "D": (ContactStatus.TOLD, "2026-04-02", "one"),
         "E": (ContactStatus.UNKNOWN, "", ""),
         "F": (ContactStatus.NO_ACCESS, "2026-04-05", "one"),
+        "G": (ContactStatus.TOLD, "2026-04-09", "one"),
     }
-    assert [line.split(":")[0] for line in both.differing] == ["A", "B"]
+    assert [line.split(":")[0] for line in both.differing] == ["A", "B", "G"]
     over = carried_over(both, add_up([("new", log(C=("2026-04-09", False)))]), ["A", "B", "D"], ["C", "F"])
     assert [over.of(point).day for point in "ABCDF"] == [
         "2026-04-03",

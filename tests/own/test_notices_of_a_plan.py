@@ -10,6 +10,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+from netplan.network.text_column import TextColumn
 from netplan.outputs.notice_list import letter_groups, notice_rows
 from netplan.outputs.notice_workbook import SHEETS, write_notices_xlsx
 from netplan.planfile.plan_result import PlanResult
@@ -100,3 +101,18 @@ def test_people_off_and_kept_at_one_address_get_a_letter_each() -> None:
     beside = replace(off, customer_id="C-BESIDE", address="Flat 2")
     assert [len(group) for group in letter_groups([off, beside, above])] == [2, 1]
     assert letter_groups([off, replace(off, language="de")]) != letter_groups([off, off])
+
+
+def test_streets_of_one_name_in_two_towns_are_two_addresses() -> None:
+    result = hamlet_result()
+    customers = result.states[0].customers
+    count = len(customers)
+    houses = {}
+    for town in ("", "Quexby"):
+        towns = TextColumn([town and f"{town} {k % 2}" for k in range(count)])
+        same = {"address": "1 High Street", "street": "High Street", "number": "1", "postcode": ""}
+        columns = {name: TextColumn([text] * count) for name, text in same.items()}
+        moved = replace(customers, **columns, town=towns)  # type: ignore[arg-type]
+        rows = notice_rows(result.plan, replace(result.states[0], customers=moved))
+        houses[town] = len({row.address_no for row in rows})
+    assert houses == {"": 1, "Quexby": 2}

@@ -24,6 +24,8 @@ from tests.support.small_town import small_town
 
 NUMBER = "0000 55"
 TOWN = "Quexby"
+BEFORE = "2215ea39287742ddc045f997947e469ee4bb25b0b02029983338e5f41ac40ed0"
+"""Digest of the small town by the version before the two columns came to the contract (own)."""
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +61,7 @@ def test_a_town_and_a_number_that_are_not_recorded_change_nothing(tmp_path: Path
     town["customers"]["town"] = "Quexby"
     told["customers"]["telephone"] = "0000 1"
     digests = [build_network(layers).content_sha256 for layers in (bare, empty, town, told)]
-    assert digests[0] == digests[1]
+    assert digests[0] == digests[1] == BEFORE
     assert len(set(digests)) == 3
     network = read_network(write_layers(told, tmp_path / "told.gpkg"), cache=tmp_path / "kept")
     again = read_network(tmp_path / "told.gpkg", cache=tmp_path / "kept")

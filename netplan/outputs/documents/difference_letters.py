@@ -68,7 +68,7 @@ def difference_letters(rows: Sequence[NoticeDifference], new: PlanNotices) -> tu
         [place.address for _, place, *_ in units],
         [place.street for _, place, *_ in units],
         [place.number for _, place, *_ in units],
-        [place.postcode for _, place, *_ in units],
+        [place.postcode or place.town for _, place, *_ in units],
     )
     groups: dict[tuple[int, str, str, str], list[tuple[NoticeDifference, NoticePlace]]] = {}
     for (one, place, opening, body), house in zip(units, houses, strict=True):
