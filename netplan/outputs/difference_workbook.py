@@ -12,7 +12,7 @@ from typing import Any, Final
 from netplan.outputs.contacts.contact_state import Contact, Contacts
 from netplan.outputs.notice_differences import Change, NoticeDifference, effect_words
 from netplan.outputs.notice_list import NoticeRow
-from netplan.outputs.notice_workbook import CONTACTS, print_on_paper
+from netplan.outputs.notice_workbook import CONTACTS, WORK_TIMES, print_on_paper
 from netplan.outputs.notices_csv import spreadsheet_safe
 from netplan.outputs.workbook_tables import CellFormats, CellKind, SheetColumn, new_workbook, write_table
 from netplan.planfile.model import Plan
@@ -119,13 +119,6 @@ _WHO: Final = (
     SheetColumn("Town", "town", 14),
     SheetColumn("Meters", "meters", 7, _NUMBER),
 )
-_NOW: Final = (
-    SheetColumn("Work date", "work_date", 11, _DATE),
-    SheetColumn("Off date", "off_from", 11, _DATE),
-    SheetColumn("Off from", "off_from", 7, _TIME),
-    SheetColumn("On date", "on_by", 11, _DATE),
-    SheetColumn("On by", "on_by", 7, _TIME),
-)
 _LAST: Final = (
     SheetColumn("Notice by", "notice_by", 11, _DATE),
     SheetColumn("Language", "language", 9),
@@ -147,7 +140,7 @@ _COLUMNS: Final = (
     SheetColumn("Off from before", "off_from_before", 8, _TIME),
     SheetColumn("On date before", "on_by_before", 11, _DATE),
     SheetColumn("On by before", "on_by_before", 8, _TIME),
-    *_NOW,
+    *WORK_TIMES,
     SheetColumn("Kept by", "kept_by", 9),
     SheetColumn("Relit as no.", "relit", 7, _NUMBER),
     SheetColumn("Earlier letter", "earlier_letter", 18),
@@ -156,7 +149,7 @@ _COLUMNS: Final = (
 )
 _ALWAYS: Final = frozenset({"Letter no.", "Priority", *(column.title for column in _LAST)})
 """Columns of every sheet; others are left out where no row says anything in them: paper is narrow."""
-_HOLDS_COLUMNS: Final = (*_WHO, SheetColumn("Effect now", "effect", 12), *_NOW, *_LAST)
+_HOLDS_COLUMNS: Final = (*_WHO, SheetColumn("Effect now", "effect", 12), *WORK_TIMES, *_LAST)
 _LINE_POINTS: Final = 15.0
 """Height of a line of text [pt]."""
 _HEADS: Final = ("What changed", "Addresses", "Meter points", "Meters", "Priority", "Letters")

@@ -119,8 +119,8 @@ def difference_letters_pdf(
     BadInputError
         When the words name no sender: nobody could ask back.
     """
-    if chosen.lacking:
-        raise BadInputError(chosen.lacking)
+    if why := chosen.lacking:
+        raise BadInputError(why)
     pages = [
         _letter(letter, page, old, new, chosen.of(letter.language)) for page, letter in enumerate(letters, 1)
     ]
