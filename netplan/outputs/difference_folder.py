@@ -119,7 +119,13 @@ def write_notice_differences(
     )
     notes = tuple(
         line
-        for line in (moved, other, *words.lines, *_told_notes(rows, told_before), *_two_letters(letters))
+        for line in (
+            moved,
+            other,
+            *(words.lines if letters else ()),
+            *_told_notes(rows, told_before),
+            *_two_letters(letters),
+        )
         if line
     )
     facts = DifferenceFacts(
@@ -140,7 +146,7 @@ def write_notice_differences(
         write_differences_xlsx(part / "notice_differences.xlsx", rows, holding, pages, facts)
         text = differences_csv(rows, pages, facts)
         (part / "notice_differences.csv").write_text(text, encoding="utf-8", newline="")
-        if not words.lacking:
+        if letters and not words.lacking:
             made, without_a_font = difference_letters_pdf(letters, old, new, words)
             (part / "letters.pdf").write_bytes(made)
             signs.append(without_a_font)
@@ -148,7 +154,7 @@ def write_notice_differences(
 
     folder = write_folder(place, make)
     boxes = tuple(f"letters.pdf has empty boxes: no font here has {one}" for one in signs if one)
-    count = None if words.lacking else len(letters)
+    count = None if letters and words.lacking else len(letters)
     return WrittenDifferences(folder, old, new, rows, len(holding), count, (*notes, *boxes))
 
 

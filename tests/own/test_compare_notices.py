@@ -270,6 +270,18 @@ def test_without_a_sender_there_are_no_letters_and_one_line_says_so(
     assert {row["Letter no."] for row in lines(tmp_path / "d", "No longer off")} == {0}
 
 
+def test_where_nothing_changes_no_letter_is_needed(
+    pair: Callable[[Change], tuple[Path, Path]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    old, new = pair(same)
+    assert run_command("compare", old, new, "--notices", tmp_path / "d") == 0
+    said = capsys.readouterr().out
+    assert "No notice differs: for all 19 meter points the earlier letter holds" in said
+    assert "No letter is needed" in said
+    assert "Mind" not in said
+    assert not (tmp_path / "d" / "letters.pdf").exists()
+
+
 def other_main(plan: Row) -> None:
     plan["work"][0]["main_id"] = "M-H1"
 

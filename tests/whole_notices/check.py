@@ -119,6 +119,10 @@ def _dicts(sheet: Any) -> list[dict[str, Any]]:
 
 
 def _letters(made: Path, rows: list[dict[str, str]], wanted: Expected, found: Lines) -> None:
+    if not (made / "letters.pdf").exists():
+        if any(body for _, body in wanted.letters.values()):
+            found.append("letters: none were made")
+        return
     pages = [" ".join(page.extract_text().split()) for page in PdfReader(made / "letters.pdf").pages]
     titles = {
         path.name.split(".")[1]: tomllib.loads(path.read_text(encoding="utf-8"))

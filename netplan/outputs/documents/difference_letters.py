@@ -128,7 +128,7 @@ def difference_letters_pdf(
         "letters.typ",
         {
             "letters": pages,
-            "none": str(chosen.default.raw("change", "none")),
+            "none": "",
             "revision": revision_code(new.plan),
         },
     )

@@ -30,7 +30,9 @@ def difference_lines(written: WrittenDifferences) -> list[str]:
         if rows
         else f"No notice differs: for all {written.holding} meter points the earlier letter holds"
     )
-    if written.letters is not None:
+    if written.letters == 0:
+        lines.append("No letter is needed")
+    elif written.letters is not None:
         lines.append(f"{written.letters} letter{'s' * (written.letters != 1)}")
     return [*lines, *(f"Mind: {note}" for note in written.notes)]
 
