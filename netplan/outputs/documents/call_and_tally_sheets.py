@@ -162,7 +162,7 @@ def tally_pdf(
         + (
             "this sheet: the times promised follow it."
             if known is None
-            else "the numbers under relit, across both tables: the times promised follow it."
+            else "the numbers given below each address, across both tables: the times promised follow it."
         )
     )
     doors = [_door(row, one_day, known) for row in off]
