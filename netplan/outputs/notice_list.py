@@ -13,6 +13,7 @@ from netplan.customers import address_groups, priority_rank, relight_order, walk
 from netplan.planfile import SolvedState, StateCustomers
 from netplan.planfile.model import AffectedCustomer, InDoubt, Option, Plan
 from netplan.planfile.plan_json import option_of_rank
+from netplan.planfile.revision import revision_code
 
 __all__ = [
     "EFFECTS",
@@ -43,7 +44,8 @@ class NoticeRow:
     in the order in which those off are relit, from 1, and 0 for the others. `work_date` is the day on which
     the work starts, of every row; `letter` names the letter by the section of its words (`letter_of`), and
     `letter_no` its number in letters.pdf, from 1: its page, where each letter takes one. `off_from` and
-    `on_by` are ISO 8601 local times.
+    `on_by` are ISO 8601 local times. `plan` is the revision code of the plan, by which a list that comes back
+    filled in is known.
     """
 
     effect: str
@@ -69,6 +71,7 @@ class NoticeRow:
     work_date: str = ""
     letter: str = ""
     letter_no: int = 0
+    plan: str = ""
 
 
 def notice_rows(plan: Plan, state: SolvedState) -> tuple[NoticeRow, ...]:
@@ -96,7 +99,8 @@ def notice_rows(plan: Plan, state: SolvedState) -> tuple[NoticeRow, ...]:
             f"plan.gpkg: customer {quoted(missing[0])} of the plan is missing; make the plan again"
         )
     rows = [_row(plan, customers, place[id_], affected.get(id_)) for id_ in wanted]
-    rows = [replace(row, standby="yes" if row.customer_id in standby else "") for row in rows]
+    code = revision_code(plan)
+    rows = [replace(row, standby="yes" if row.customer_id in standby else "", plan=code) for row in rows]
     return _with_letters(_numbered(sorted(_relit(plan, rows), key=_order)))
 
 

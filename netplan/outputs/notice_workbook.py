@@ -26,6 +26,7 @@ __all__ = [
     "MERGE_COLUMNS",
     "MERGE_SHEET",
     "SHEETS",
+    "WORK_TIMES",
     "print_on_paper",
     "write_notices_xlsx",
 ]
@@ -53,13 +54,14 @@ _PLACE: Final = (
     SheetColumn("Postcode", "postcode", 11),
     SheetColumn("Town", "town", 16),
 )
-_TIMES: Final = (
+WORK_TIMES: Final = (
     SheetColumn("Work date", "work_date", 11, _DATE),
     SheetColumn("Off date", "off_from", 11, _DATE),
     SheetColumn("Off from", "off_from", 7, _TIME),
     SheetColumn("On date", "on_by", 11, _DATE),
     SheetColumn("On by", "on_by", 7, _TIME),
 )
+"""Columns of the day of the work, and of when somebody goes off and is back."""
 _NOTICE: Final = (
     SheetColumn("Notice by", "notice_by", 11, _DATE),
     SheetColumn("Language", "language", 10),
@@ -72,7 +74,7 @@ _COLUMNS: Final = (
     *_PLACE,
     SheetColumn("Category", "category", 12),
     SheetColumn("Meters", "meters", 8, CellKind.NUMBER),
-    *_TIMES,
+    *WORK_TIMES,
     SheetColumn("Kept by", "kept_by", 10),
     SheetColumn("Cause", "cause", 15),
     *_NOTICE,
@@ -92,11 +94,13 @@ MERGE_COLUMNS: Final = (
     SheetColumn("Priority", "priority", 13),
     *_PLACE,
     SheetColumn("Meters", "meters", 8, CellKind.NUMBER),
-    *_TIMES,
+    *WORK_TIMES,
     *_NOTICE,
     *CONTACTS,
+    SheetColumn("Plan", "plan", 11),
 )
-"""Columns of the sheet for mail merge."""
+"""Columns of the sheet for mail merge; the last is the revision of the plan, by which a list that comes back
+filled in is known."""
 
 _DOUBT_COLUMNS: Final = (
     SheetColumn("Priority", "priority", 13),

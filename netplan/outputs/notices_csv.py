@@ -50,6 +50,7 @@ NOTICE_COLUMNS: tuple[tuple[str, str], ...] = (
     ("told_by", "to be filled in: who told them"),
     ("how", "to be filled in: by letter, in person, by telephone"),
     ("no_access", "to be filled in: yes where nobody opened"),
+    ("plan", "revision code of the plan that the list is of"),
 )
 """Columns of notices.csv with what they hold."""
 

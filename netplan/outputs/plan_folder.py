@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 
 from netplan.outputs.atomic_writes import Target, write_folder
+from netplan.outputs.contacts.contact_state import Contacts, add_up
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.outputs.map import plan_map
 from netplan.outputs.notice_list import (
@@ -23,8 +24,9 @@ from netplan.outputs.output_folders import check_target
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.work_day.work_day_page import work_day_page
 from netplan.planfile import SolvedState, read_state
+from netplan.planfile.contact_log import contact_logs_of
 from netplan.planfile.model import Plan
-from netplan.planfile.plan_json import option_of_rank, plan_to_json, read_plan
+from netplan.planfile.plan_json import option_of_rank, plan_digest, plan_to_json, read_plan
 from netplan.planfile.plan_result import PlanResult
 from netplan.planfile.superseded import read_superseded
 
@@ -105,7 +107,8 @@ def write_deliverables_again(
     """Make map, page of the work's day, notices and papers anew from a plan folder, into a new folder.
 
     Another option, other units, another language: nothing is planned again. The restricted call sheet is
-    not among them, because a plan folder does not hold the notes.
+    not among them, because a plan folder does not hold the notes; with contact logs there is one without
+    notes, with those told already marked.
 
     Parameters
     ----------
@@ -130,10 +133,13 @@ def write_deliverables_again(
     states = [read_state(layers, option.rank) for option in plan.options]
     known = read_superseded(plan_folder)
     superseded = "" if known is None else known.words
+    contacts = add_up(contact_logs_of(plan_folder, plan_digest(plan)))
     tell, say = progress or (lambda _: None), warn or (lambda _: None)
 
     def make(part: Path) -> None:
-        write_deliverables(plan, layers, states, part, choices, tell, say, superseded)
+        rows = write_deliverables(plan, layers, states, part, choices, tell, say, superseded, contacts)
+        if choices.papers and contacts.logs:
+            _write_told(plan, rows, contacts, part / "call_sheet.pdf", choices.option, superseded)
 
     return write_folder(place, make)
 
@@ -172,6 +178,7 @@ def write_deliverables(
     tell: Tell,
     warn: Tell,
     superseded: str = "",
+    contacts: Contacts | None = None,
 ) -> tuple[NoticeRow, ...]:
     """Write what a plan folder alone is enough for: map, page of the day, notices and papers.
 
@@ -190,6 +197,8 @@ def write_deliverables(
         Called with what must be said of the letters, a line each.
     superseded : str
         By what the plan is superseded, in words: its papers say that they are void, and there are no letters.
+    contacts : Contacts, optional
+        Contact logs of the plan's folder: the tally sheet begins with open doors.
 
     Returns
     -------
@@ -217,7 +226,7 @@ def write_deliverables(
         tell("setting the papers")
         if words is not None and not words.lacking:
             _write_letters(plan, rows, words, folder / "letters.pdf", warn)
-        _write_papers(plan, layers, states[place], rows, folder, choices, superseded)
+        _write_papers(plan, layers, states[place], rows, folder, choices, superseded, contacts)
     return rows
 
 
@@ -245,15 +254,27 @@ def _write_papers(
     folder: Path,
     choices: Choices,
     superseded: str,
+    contacts: Contacts | None,
 ) -> None:
     # Loaded where papers are wanted: a third of what a plan without them loads of our own.
     from netplan.outputs.documents.call_and_tally_sheets import tally_pdf
     from netplan.outputs.documents.work_pack import work_pack_pdf
 
     option, figures = option_of_rank(plan, state.option), choices.figures
-    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option, superseded=superseded))
+    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option, contacts, superseded=superseded))
     pack = work_pack_pdf(plan, layers, state, units=figures, superseded=superseded)
     (folder / "work_pack.pdf").write_bytes(pack)
+
+
+def _write_told(
+    plan: Plan, rows: Sequence[NoticeRow], contacts: Contacts, path: Path, rank: int, superseded: str
+) -> None:
+    from netplan.outputs.documents.contact_call_sheet import call_sheet_with_contacts_pdf
+
+    doubts = customers_in_doubt(option_of_rank(plan, rank))
+    path.write_bytes(call_sheet_with_contacts_pdf(plan, rows, contacts, doubts, superseded=superseded))
+    # Who is at risk without gas: for the owner's eyes until the owner hands it on.
+    path.chmod(0o600)
 
 
 def _write_call_sheet(

@@ -31,6 +31,7 @@ SAMPLE_PAGES = (
     "how-to-emergency.md",
     "how-to-recheck.md",
     "how-to-revisions.md",
+    "how-to-notices.md",
 )
 
 

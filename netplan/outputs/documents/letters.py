@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from netplan.core.errors import BadInputError
@@ -13,9 +13,10 @@ from netplan.outputs.notice_list import NoticeRow, letter_groups, letter_of
 from netplan.planfile.model import Plan
 from netplan.planfile.revision import revision_code
 
-__all__ = ["letters_pdf", "signs_without_a_font"]
+__all__ = ["DOORS_NAMED", "letters_pdf", "signs_without_a_font", "time_box", "unbroken_numbers", "written"]
 
-_DOORS_NAMED: Final = 24
+DOORS_NAMED: Final = 24
+"""Doors that a letter names; the others are counted."""
 _LONGEST_NUMBER: Final = 30
 """Signs of a telephone number that is not broken at the end of a line (own)."""
 
@@ -80,27 +81,32 @@ def _letter(plan: Plan, group: Sequence[NoticeRow], words: LetterWords) -> dict[
         "effect": str(words.raw("effects", letter)),
     }
     doors = [row.address for row in group]
-    if len(doors) > _DOORS_NAMED:
-        more = words.text("common", "more", {"count": str(len(doors) - _DOORS_NAMED)})
-        doors = [*doors[:_DOORS_NAMED], more]
+    if len(doors) > DOORS_NAMED:
+        more = words.text("common", "more", {"count": str(len(doors) - DOORS_NAMED)})
+        doors = [*doors[:DOORS_NAMED], more]
     dated = "" if begin else "_no_date"
     return {
         **words.setting,
         "to": words.text("common", "to", values),
-        "address": [_written(line, words) for line in _address(group)],
-        "sender": _written(words.text("sender", "sender", values), words),
-        "numbers": [number for number in words.numbers if len(number) <= _LONGEST_NUMBER],
+        "address": [written(line, words) for line in _address(group)],
+        "sender": written(words.text("sender", "sender", values), words),
+        "numbers": unbroken_numbers(words),
         "phone-line": words.text("common", "phone_line", values),
         "title": words.text(letter, f"title{dated}", values),
-        "box": _box(words, values, begin) if letter == "off" else [],
+        "box": time_box(words, values, begin) if letter == "off" else [],
         "paragraphs": [words.fill(str(p), values) for p in words.raw(letter, "paragraphs")],
-        "doors": [_written(door, words) for door in doors],
+        "doors": [written(door, words) for door in doors],
         "doors-line": words.text("common", "doors_line", values),
         "footer": words.text("common", f"footer{dated}", values),
     }
 
 
-def _box(words: LetterWords, values: dict[str, str], begin: str) -> list[list[str]]:
+def unbroken_numbers(words: LetterWords) -> list[str]:
+    """Return the telephone numbers that are not broken at the end of a line."""
+    return [number for number in words.numbers if len(number) <= _LONGEST_NUMBER]
+
+
+def time_box(words: LetterWords, values: Mapping[str, str], begin: str) -> list[list[str]]:
     """Return the rows of the box that says from when to when."""
     lines = [words.text("common", name, values) for name in ("from_line", "to_line")]
     if not begin:
@@ -111,7 +117,7 @@ def _box(words: LetterWords, values: dict[str, str], begin: str) -> list[list[st
     ]
 
 
-def _written(text: str, words: LetterWords) -> dict[str, str]:
+def written(text: str, words: LetterWords) -> dict[str, str]:
     """Return a text with the direction that it is written in; that of the words where it has no letters."""
     return {"text": text, "direction": direction_of([text]) or words.setting["direction"]}
 
