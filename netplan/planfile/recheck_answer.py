@@ -6,7 +6,7 @@ from typing import Any, Final, Literal
 
 from pydantic import ConfigDict, Field
 
-from netplan.planfile.json_files import model_from_json, published_schema
+from netplan.planfile.json_files import published_schema
 from netplan.planfile.model.plan_inputs import Conditions, NetworkFacts, PlanElement, Provenance
 from netplan.planfile.numbers import HeldPressure, Metres, NeededPressure, Pressure, Rounded1, Rounded3
 
@@ -18,7 +18,6 @@ __all__ = [
     "RecheckAnswer",
     "RecordChange",
     "TouchedCustomer",
-    "recheck_from_json",
     "recheck_schema",
 ]
 
@@ -141,21 +140,3 @@ class RecheckAnswer(PlanElement):
 def recheck_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of a recheck; ``digits`` says how floats are rounded."""
     return published_schema(RecheckAnswer, RECHECK_SCHEMA)
-
-
-def recheck_from_json(text: str, where: str) -> RecheckAnswer:
-    """Read a recheck.
-
-    Raises
-    ------
-    BadInputError
-        When the text is no JSON, or no recheck of this schema.
-    """
-    return model_from_json(
-        text,
-        RecheckAnswer,
-        RECHECK_SCHEMA,
-        where,
-        no_json="give a recheck_N.json of a plan folder",
-        other="recheck again",
-    )

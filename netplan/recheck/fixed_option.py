@@ -20,7 +20,7 @@ from netplan.feeds.feed_sizing import tees_fit
 from netplan.isolation import Cut
 from netplan.network.finding_log import listed
 from netplan.planfile.model import Option
-from netplan.planfile.recheck_answer import Against, Subject
+from netplan.planfile.recheck_answer import Against
 from netplan.planning.connectivity import CutConnectivity, reach_of
 from netplan.planning.context import PlanningContext
 from netplan.planning.cut_to_feed import CutToFeed, option_with, option_without_feeds
@@ -301,9 +301,9 @@ def _day(context: PlanningContext, priced: EvaluatedOption) -> tuple[EvaluatedOp
     final = final_network(context, priced)
     purges = zone_purges(context, priced, final)
     found: list[Against] = []
-    subject: Subject = "purge"
-    if context.request.rules.purge.below_least == "refuse" and (reason := below_least(context, purges)):
-        found.append(Against(subject=subject, what=reason))
+    reason = below_least(context, purges)
+    if reason and context.request.rules.purge.below_least == "refuse":
+        found.append(Against(subject="purge", what=reason))
     counts = counts_of(context, priced, final, purges)
     too_long = refusal(context, counts)
     if too_long:

@@ -13,7 +13,6 @@ __all__ = ["least_in_states", "moved_feed_tests", "moved_readings", "steps_diffe
 
 SAME_MBAR: Final = 0.0015
 """What rounding to 0.001 mbar may cost a comparison (own) [mbar]."""
-MOST_NAMED: Final = 3
 
 
 def _key(step: Step) -> tuple[object, ...]:

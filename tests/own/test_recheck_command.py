@@ -14,7 +14,7 @@ from netplan.network.work_section import WorkPart
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile.plan_json import read_plan
-from netplan.planfile.recheck_answer import recheck_from_json, recheck_schema
+from netplan.planfile.recheck_answer import RecheckAnswer, recheck_schema
 from netplan.planfile.revision import revision_code
 from netplan.planfile.superseded import SUPERSEDED_FILE, Superseded
 from netplan.planning.make_plan import PlanRequest, make_plan
@@ -87,7 +87,7 @@ def test_a_plan_that_does_not_hold_is_exit_code_3_and_names_who_is_touched(
     path = home / "plan" / f"recheck_{number}.json"
     text = path.read_text(encoding="utf-8")
     jsonschema.Draft202012Validator(recheck_schema()).validate(json.loads(text))
-    answer = recheck_from_json(text, str(path))
+    answer = RecheckAnswer.model_validate_json(text)
     assert not answer.holds
     assert "priority" in {one.subject for one in answer.against}
     assert [one.feature_id for one in answer.changes] == ["C13"]
