@@ -196,6 +196,7 @@ def _customers(network: Network, option: pm.Option, made: MadeUp) -> StateCustom
         street=customers.street,
         number=customers.number,
         postcode=customers.postcode,
+        town=customers.town,
         category=TextColumn([Category(int(code)).word for code in customers.category]),
         priority=customers.priority,
         language=customers.language,

@@ -1,4 +1,4 @@
-"""``gas-netplan compare``: plans of the same work under other weather, rules or orders, side by side."""
+"""``gas-netplan compare``: plans of the same work side by side, or the notices of what differs."""
 
 from __future__ import annotations
 
@@ -7,19 +7,57 @@ from typing import Annotated
 
 import typer
 
+from netplan.cli.exit_codes import from_plan_folder
+from netplan.cli.options import Words
+from netplan.core.errors import BadInputError
 from netplan.core.input_paths import check_plan_folder
 
 
 def command(
     plan_dirs: Annotated[list[Path], typer.Argument(metavar="PLAN_DIR…", help="Two or more plan folders.")],
     units: Annotated[str, typer.Option(help="metric or us.")] = "metric",
+    notices: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="Folder to make for the notices of what differs: give the old plan, then the new one.",
+        ),
+    ] = None,
+    option: Annotated[
+        int | None,
+        typer.Option(min=1, help="With --notices: rank of the option of the new plan. [default: 1]"),
+    ] = None,
+    old_option: Annotated[
+        int | None, typer.Option(min=1, help="With --notices: rank of that of the old plan. [default: 1]")
+    ] = None,
+    language: Annotated[
+        str | None,
+        typer.Option(help="With --notices: language of letters where none is recorded. [default: en]"),
+    ] = None,
+    words: Words = None,
 ) -> None:
-    """Compare plans of the same work made under other weather, rules or orders."""
+    """Compare plans of the same work made under other weather, rules or orders.
+
+    With --notices: workbook, letters and call sheet of the difference between an old and a new plan alone:
+    who goes off now, who no longer does, whose times changed, who became or left kept, standby or in doubt.
+    """
     from netplan.outputs.number_format import figures_of
 
     figures = figures_of(units)
+    if notices is None:
+        given = {"--option": option, "--old-option": old_option, "--language": language, "--words": words}
+        spare = [name for name, value in given.items() if value is not None]
+        if spare:
+            raise BadInputError(f"compare: {spare[0]} is for --notices DIR; give that too, or leave it out")
+    elif len(plan_dirs) != 2:
+        raise BadInputError(
+            f"compare --notices: {len(plan_dirs)} plan folders were given; give the old one, then the new one"
+        )
     for folder in plan_dirs:
         check_plan_folder(folder)
+    if notices is not None:
+        _notices(plan_dirs, notices, option or 1, old_option or 1, language or "en", words)
+        return
 
     from netplan.cli.terminal import console
     from netplan.outputs.terminal.plan_comparison import print_comparison
@@ -27,6 +65,23 @@ def command(
 
     plans = [read_plan(folder) for folder in plan_dirs]
     print_comparison(list(zip(_names(plan_dirs), plans, strict=True)), console(), units=figures)
+
+
+def _notices(
+    plan_dirs: list[Path], out: Path, option: int, old_option: int, language: str, words: Path | None
+) -> None:
+    from netplan.cli.terminal import console
+    from netplan.outputs.difference_folder import write_notice_differences
+    from netplan.outputs.reader_choices import Choices
+    from netplan.outputs.terminal.difference_lines import difference_lines
+
+    choices = Choices(option=option, language=language, words=words)
+    old, new = plan_dirs
+    with from_plan_folder(new):
+        written = write_notice_differences(old, new, out, old_option=old_option, choices=choices)
+    terminal = console()
+    for line in (*difference_lines(written), f"Notices of the difference: {written.folder.resolve()}"):
+        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
 
 
 def _names(folders: list[Path]) -> list[str]:

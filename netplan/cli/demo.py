@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netplan.cli.options import Words
+
 if TYPE_CHECKING:
     from netplan.planning.request import PlanRequest
 
@@ -15,6 +17,7 @@ def command(
     out: Annotated[Path, typer.Option(help="Plan folder to make, in place of an earlier one.")] = Path(
         "plan-demo"
     ),
+    words: Words = None,
 ) -> None:
     """Plan a repair in the sample town and say where the map and the plan lie."""
     from netplan.cli.plan import run_plan
@@ -22,7 +25,10 @@ def command(
     from netplan.cli.terminal import console
     from netplan.network.work_part import WorkPart
     from netplan.outputs.output_folders import check_target
+    from netplan.outputs.reader_choices import Choices, check_choices
 
+    choices = Choices(words=words)
+    check_choices(choices)
     network, target = sample_network(), check_target(out, overwrite=True)
 
     def request() -> PlanRequest:
@@ -36,7 +42,7 @@ def command(
             rules=read_rules(None),
         )
 
-    run_plan(request, target)
+    run_plan(request, target, choices=choices)
     terminal = console()
     terminal.print(f"Map:  {(out / 'map.html').resolve()}", soft_wrap=True, markup=False)
     terminal.print(f"Plan: {(out / 'plan.json').resolve()}", soft_wrap=True, markup=False)

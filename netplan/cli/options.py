@@ -112,9 +112,13 @@ Units = Annotated[
         help="metric or us, for what people read and for a bare air temperature; plan.json stays metric."
     ),
 ]
-Language = Annotated[str, typer.Option(help="Language of letters where a customer has none recorded.")]
+Language = Annotated[
+    str,
+    typer.Option(help="Language tag of letters where a customer has none, or one without words."),
+]
 Words = Annotated[
-    Path | None, typer.Option(help="Folder with words.xx.toml over the shipped words of the letters.")
+    Path | None,
+    typer.Option(help="Folder with your sender and words: words.<tag>.toml, such as words.en.toml."),
 ]
 Tiles = Annotated[
     str | None, typer.Option(help="Online background the map's reader may switch on: an address pattern.")

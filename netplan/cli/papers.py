@@ -32,9 +32,9 @@ def command(
     from netplan.outputs.plan_folder import write_deliverables_again
     from netplan.planfile.superseded import read_superseded
 
-    terminal = console()
+    terminal, lines = console(), list[str]()
     with from_plan_folder(plan_dir), progress(terminal) as tell:
-        write_deliverables_again(plan_dir, out, choices=choices, progress=tell)
+        write_deliverables_again(plan_dir, out, choices=choices, progress=tell, warn=lines.append)
     known = read_superseded(plan_dir)
     if known is not None:
         terminal.print(
@@ -42,4 +42,6 @@ def command(
             soft_wrap=True,
             markup=False,
         )
+    for line in lines:
+        terminal.print(line, soft_wrap=True, markup=False)
     terminal.print(f"Papers of option {option}: {out.resolve()}", soft_wrap=True, markup=False)

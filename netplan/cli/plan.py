@@ -205,12 +205,20 @@ def run_plan(
     from netplan.planning.make_plan import make_plan
 
     chosen = choices or Choices()
-    terminal = console()
+    terminal, lines = console(), list[str]()
     with progress(terminal) as tell:
         tell("reading the network")
         asked, more = request(), more_files()
         result = make_plan(asked, tell)
-        write_plan_folder(result, target.out, choices=chosen, progress=tell, target=target, more_files=more)
+        write_plan_folder(
+            result,
+            target.out,
+            choices=chosen,
+            progress=tell,
+            target=target,
+            more_files=more,
+            warn=lines.append,
+        )
         if asked.replaces is not None and replaces is not None:
             from netplan.outputs.superseding import note_superseded
 
@@ -221,5 +229,5 @@ def run_plan(
 
             drawn = draw_charts(target.out, charts, chosen.figures, tell)
     print_summary(result.plan, terminal, units=chosen.figures, note=note)
-    if drawn:
-        terminal.print(drawn, soft_wrap=True, markup=False)
+    for line in (*lines, *([drawn] if drawn else [])):
+        terminal.print(line, soft_wrap=True, markup=False)

@@ -1,9 +1,9 @@
-"""``gas-netplan record``: a log returned from the site, kept beside its plan and set against it."""
+"""``gas-netplan record``: a log returned from the site or from the notice team, kept beside its plan."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,30 +11,65 @@ from netplan.cli.exit_codes import from_plan_folder
 from netplan.cli.options import Units
 from netplan.core.input_paths import check_plan_folder, check_text_file
 
+if TYPE_CHECKING:
+    from netplan.outputs.contacts.spreadsheet_rows import Sheet
+    from netplan.outputs.number_format import Figures
+
 
 def command(
     plan_dir: Annotated[Path, typer.Argument(help="Plan folder; the log becomes a new file in it.")],
-    log: Annotated[Path, typer.Argument(help="Log exported from work_day.html.")],
+    log: Annotated[
+        Path,
+        typer.Argument(
+            help="Log exported from work_day.html, or the notice list that came back filled in: "
+            "notices.xlsx, or one of its sheets as CSV."
+        ),
+    ],
+    option: Annotated[
+        int, typer.Option(min=1, help="Of a notice list: rank of the option whose list it is.")
+    ] = 1,
     units: Units = "metric",
 ) -> None:
-    """Keep the log of a day's work in its plan folder, and print what was planned against what was done.
+    """Keep a returned log in its plan folder, and print what was planned against what was done.
 
-    The kind of log is told by its header. Nothing that is in the folder is changed.
+    The kind of log is told by what it holds: a day's work, or who was told. Nothing that is in the folder is
+    changed.
     """
     from netplan.outputs.number_format import figures_of
-    from netplan.outputs.work_day.log_file import read_log
 
     figures = figures_of(units)
     check_plan_folder(plan_dir)
     check_text_file(log)
-    read = read_log(log)
+
+    from netplan.outputs.contacts.log_kind import returned_sheets
+
+    sheets = returned_sheets(log)
+    lines = _day(plan_dir, log, figures) if sheets is None else _contacts(plan_dir, log, sheets, option)
 
     from netplan.cli.terminal import console
+
+    terminal = console()
+    for line in lines:
+        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+
+
+def _day(plan_dir: Path, log: Path, figures: Figures) -> list[str]:
+    from netplan.outputs.work_day.log_file import read_log
+
+    read = read_log(log)
+
     from netplan.outputs.terminal.work_day_review import review_lines
     from netplan.outputs.work_day.record_day import record_day
 
     with from_plan_folder(plan_dir):
         recorded = record_day(plan_dir, read, str(log))
-    terminal = console()
-    for line in (f"Recorded: {recorded.path.resolve()}", *review_lines(recorded.review, figures)):
-        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+    return [f"Recorded: {recorded.path.resolve()}", *review_lines(recorded.review, figures)]
+
+
+def _contacts(plan_dir: Path, log: Path, sheets: tuple[Sheet, ...], option: int) -> list[str]:
+    from netplan.outputs.contacts.record_contacts import record_contacts
+    from netplan.outputs.terminal.contact_lines import contact_lines
+
+    with from_plan_folder(plan_dir):
+        recorded = record_contacts(plan_dir, sheets, str(log), option=option)
+    return [f"Recorded: {recorded.path.resolve()}", *contact_lines(recorded)]

@@ -48,6 +48,8 @@ class CostContext:
         Length of the window [h].
     gas_minor_per_m3 : float
         Price of the gas of a cubic metre of pipe [minor units].
+    off_minor : int64 array, optional
+        Price of each customer without gas for the window [minor units]; by the rules when left out.
 
     Attributes
     ----------
@@ -57,10 +59,17 @@ class CostContext:
         Returns the customers that may not go off, the same set for the same request.
     """
 
-    def __init__(self, index: SegmentGraph, rules: Rules, hours: float, gas_minor_per_m3: float) -> None:
+    def __init__(
+        self,
+        index: SegmentGraph,
+        rules: Rules,
+        hours: float,
+        gas_minor_per_m3: float,
+        off_minor: NDArray[np.int64] | None = None,
+    ) -> None:
         self.index, self.rules = index, rules
         self.gas_minor_per_m3 = gas_minor_per_m3
-        self.off_minor = interruption_minor(index.network, rules, hours)
+        self.off_minor = interruption_minor(index.network, rules, hours) if off_minor is None else off_minor
         barred = stop_exclusions(index.network, Orders())
         self.placement = StopPlacement(index, rules, gas_minor_per_m3, barred)
         self.shared_costs: list[tuple[object, object]] = []
@@ -175,12 +184,19 @@ class CostContext:
         return kept
 
 
-def cost_context_of(index: SegmentGraph, rules: Rules, hours: float, gas_minor_per_m3: float) -> CostContext:
-    """Return the costs under these rules, from the few kept with the index where they are among them."""
-    for kept, key in index.cost_contexts:
-        if isinstance(kept, CostContext) and kept.rules is rules and key == (hours, gas_minor_per_m3):
+def cost_context_of(
+    index: SegmentGraph,
+    rules: Rules,
+    hours: float,
+    gas_minor_per_m3: float,
+    off_minor: NDArray[np.int64] | None = None,
+) -> CostContext:
+    """Return the costs under these prices, from the few kept with the index where they are among them."""
+    figures = (hours, gas_minor_per_m3)
+    for kept, known, own in index.cost_contexts:
+        if isinstance(kept, CostContext) and kept.rules is rules and known == figures and own is off_minor:
             return kept
-    costs = CostContext(index, rules, hours, gas_minor_per_m3)
-    index.cost_contexts.insert(0, (costs, (hours, gas_minor_per_m3)))
+    costs = CostContext(index, rules, hours, gas_minor_per_m3, off_minor)
+    index.cost_contexts.insert(0, (costs, figures, off_minor))
     del index.cost_contexts[_MOST_KEPT:]
     return costs

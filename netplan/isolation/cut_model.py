@@ -331,6 +331,8 @@ class IsolationProblem:
         same customers look alike without flow, but feeds may reach the one and not the other.
     most_meters : int, optional
         Most meters that zones may hold, each customer counting one at least; no limit by default.
+    off_minor : int64 array, optional
+        Price of each customer in a zone [minor units]; that of the rules for the window when left out.
     laid : tuple of CutTapping, optional
         Tappings of stops that a cut does not have, but which are there beside it: what is tapped beside its
         valves keeps clear of them. They change no choice and no price.
@@ -346,4 +348,5 @@ class IsolationProblem:
     alternatives: frozenset[int] | None = None
     every_place: bool = False
     most_meters: int | None = None
+    off_minor: NDArray[np.int64] | None = None
     laid: tuple[CutTapping, ...] = ()

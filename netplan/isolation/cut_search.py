@@ -55,9 +55,13 @@ def cuts(problem: IsolationProblem, index: SegmentGraph | None = None) -> CutSea
     return CutSearch(problem, index or segment_graph(problem.network))
 
 
+def _costs(problem: IsolationProblem, index: SegmentGraph) -> CostContext:
+    return cost_context_of(index, problem.rules, problem.hours, problem.gas_minor_per_m3, problem.off_minor)
+
+
 def look_up_in(problem: IsolationProblem, index: SegmentGraph) -> None:
     """Work out beforehand what the search looks up in the whole network; it would do so when asked first."""
-    costs = cost_context_of(index, problem.rules, problem.hours, problem.gas_minor_per_m3)
+    costs = _costs(problem, index)
     _ = costs.priority
     if problem.feed_bound is not None:
         _ = costs.pendants
@@ -96,9 +100,7 @@ class CutSearch(Iterator[Cut]):
 
     def __init__(self, problem: IsolationProblem, index: SegmentGraph) -> None:
         self.problem, self.index = problem, index
-        self.costs: CostContext = cost_context_of(
-            index, problem.rules, problem.hours, problem.gas_minor_per_m3
-        )
+        self.costs: CostContext = _costs(problem, index)
         self.lower_bound_minor = self.least_minor = 0
         self.gave_up = False
         self.most_scanned = MOST_SCANNED

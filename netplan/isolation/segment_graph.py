@@ -104,7 +104,7 @@ class SegmentGraph:
     customer_row: Ints32
     multi_attached: Flags
     blocked: NDArray[np.uint8]
-    cost_contexts: list[tuple[Any, tuple[float, float]]] = field(default_factory=list, repr=False)
+    cost_contexts: list[tuple[Any, tuple[float, float], Any]] = field(default_factory=list, repr=False)
 
     def segments_at(self, supernode: int) -> Ints32:
         """Return the segments at a supernode; one that comes back to it appears twice."""

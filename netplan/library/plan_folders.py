@@ -43,6 +43,7 @@ def save_plan(
     papers: bool = True,
     units: str = "metric",
     language: str = "en",
+    words: str | Path | None = None,
 ) -> Path:
     """Write the plan folder, whole or not at all, and return its path.
 
@@ -60,13 +61,17 @@ def save_plan(
         ``metric`` or ``us``, for what people read; plan.json stays metric.
     language : str
         Language of letters where a customer has none recorded.
+    words : str or Path, optional
+        Folder of ``words.<tag>.toml`` files. Without a sender in them there are no letters: the shipped words
+        have none, and the first sheet of notices.xlsx says what to add.
 
     Raises
     ------
     BadInputError
         When the folder exists and may not be replaced, or cannot be written.
     """
-    choices = Choices(units=units, language=language, papers=papers)
+    own = None if words is None else Path(words)
+    choices = Choices(units=units, language=language, words=own, papers=papers)
     return write_plan_folder(result, Path(folder), overwrite=overwrite, choices=choices)
 
 

@@ -224,8 +224,8 @@ class Customers:
 
     Parameters
     ----------
-    id, address, street, number, postcode, priority, priority_note, language : TextColumn
-        As recorded; `priority_note` is restricted to the call sheet.
+    id, address, street, number, postcode, town, priority, priority_note, telephone, language : TextColumn
+        As recorded; `priority_note` and `telephone` are restricted to the call sheet.
     category : uint8 array
         Code of `vocabulary.Category`.
     meters : int32 array
@@ -251,9 +251,11 @@ class Customers:
     street: TextColumn
     number: TextColumn
     postcode: TextColumn
+    town: TextColumn
     category: Codes
     priority: TextColumn
     priority_note: TextColumn
+    telephone: TextColumn
     meters: Ints32
     annual_kwh: Floats
     peak_kw: Floats

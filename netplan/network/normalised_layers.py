@@ -48,6 +48,8 @@ _LATER: Final = frozenset(
         "last_operated",
         "size_mm",
         "remark",
+        "town",
+        "telephone",
     }
 )
 """Columns that came to the contract after its first digests were pinned in plans."""

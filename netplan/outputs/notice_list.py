@@ -1,31 +1,31 @@
-"""Who is told what, by when: the notice list, its CSV file, and the customers in doubt."""
+"""Who is told what, by when and by which letter: the notice list, and the customers in doubt."""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
 
 from netplan.core.errors import BadInputError, quoted
+from netplan.core.language_tags import language_key
 from netplan.customers import address_groups, priority_rank, relight_order, walking_key
 from netplan.planfile import SolvedState, StateCustomers
 from netplan.planfile.model import AffectedCustomer, InDoubt, Option, Plan
 from netplan.planfile.plan_json import option_of_rank
+from netplan.planfile.revision import revision_code
 
 __all__ = [
     "EFFECTS",
-    "NOTICE_COLUMNS",
     "CustomerInDoubt",
     "NoticeRow",
     "customers_in_doubt",
     "lead_days_of",
+    "letter_groups",
+    "letter_of",
+    "notice_day",
     "notice_rows",
-    "notices_csv",
     "record_words",
-    "spreadsheet_safe",
 ]
 
 
@@ -41,7 +41,11 @@ class NoticeRow:
     `address_no` counts addresses: flats in one building share it, so that letters and doors can be counted.
     `notice_by` is the last day for the notice by the rules' lead time, empty when the plan has no date.
     `standby` is "yes" for everybody on standby, customers kept on by a feed among them; `relit` is the place
-    in the order in which those off are relit, from 1, and 0 for the others.
+    in the order in which those off are relit, from 1, and 0 for the others. `work_date` is the day on which
+    the work starts, of every row; `letter` names the letter by the section of its words (`letter_of`), and
+    `letter_no` its number in letters.pdf, from 1: its page, where each letter takes one. `off_from` and
+    `on_by` are ISO 8601 local times. `plan` is the revision code of the plan, by which a list that comes back
+    filled in is known.
     """
 
     effect: str
@@ -63,6 +67,11 @@ class NoticeRow:
     language: str
     standby: str = ""
     relit: int = 0
+    town: str = ""
+    work_date: str = ""
+    letter: str = ""
+    letter_no: int = 0
+    plan: str = ""
 
 
 def notice_rows(plan: Plan, state: SolvedState) -> tuple[NoticeRow, ...]:
@@ -90,8 +99,9 @@ def notice_rows(plan: Plan, state: SolvedState) -> tuple[NoticeRow, ...]:
             f"plan.gpkg: customer {quoted(missing[0])} of the plan is missing; make the plan again"
         )
     rows = [_row(plan, customers, place[id_], affected.get(id_)) for id_ in wanted]
-    rows = [replace(row, standby="yes" if row.customer_id in standby else "") for row in rows]
-    return _numbered(sorted(_relit(plan, rows), key=_order))
+    code = revision_code(plan)
+    rows = [replace(row, standby="yes" if row.customer_id in standby else "", plan=code) for row in rows]
+    return _with_letters(_numbered(sorted(_relit(plan, rows), key=_order)))
 
 
 def _relit(plan: Plan, rows: list[NoticeRow]) -> list[NoticeRow]:
@@ -133,9 +143,11 @@ def _row(plan: Plan, records: StateCustomers, row: int, customer: AffectedCustom
         off_from="" if customer is None else customer.off_from or "",
         on_by="" if customer is None else customer.on_by or "",
         lead_days=lead,
-        notice_by=_notice_by(plan, lead),
+        notice_by=notice_day(plan, lead),
         language=records.language[row],
         relit=0 if customer is None else customer.relit or 0,
+        town=records.town[row],
+        work_date=(plan.conditions.start or "")[:10],
     )
 
 
@@ -145,7 +157,8 @@ def lead_days_of(days: Mapping[str, int], category: str, priority: str) -> int:
     return max(lead, int(days.get("priority", 0))) if priority else lead
 
 
-def _notice_by(plan: Plan, lead_days: int) -> str:
+def notice_day(plan: Plan, lead_days: int) -> str:
+    """Return the last day for a notice that is due so many days ahead [d]; empty without a date of work."""
     if plan.conditions.start is None:
         return ""
     start = datetime.fromisoformat(plan.conditions.start)
@@ -162,59 +175,31 @@ def _numbered(rows: list[NoticeRow]) -> tuple[NoticeRow, ...]:
         [row.address for row in rows],
         [row.street for row in rows],
         [row.number for row in rows],
-        [row.postcode for row in rows],
+        # Streets of one name lie in many towns: where no postcode parts them, the town does.
+        [row.postcode or row.town for row in rows],
     )
     return tuple(replace(row, address_no=house + 1) for row, house in zip(rows, houses, strict=True))
 
 
-NOTICE_COLUMNS: tuple[tuple[str, str], ...] = (
-    ("effect", "off: no gas until relit; kept: fed all the time; standby: off only if a planned stop fails"),
-    ("address_no", "number of the address: flats in one building share it"),
-    ("address", "address as recorded"),
-    ("street", "street as recorded"),
-    ("number", "house number as recorded"),
-    ("postcode", "postcode as recorded"),
-    ("customer_id", "meter point"),
-    ("category", "household, business, industry or public"),
-    ("priority", "priority code; empty: none"),
-    ("meters", "meters at the meter point"),
-    ("cause", "isolated, stranded or below minimum; empty for standby"),
-    ("kept_by", "bypass or opened valve that keeps the supply"),
-    ("off_from", "supply ends at the earliest, local time"),
-    ("on_by", "supply is back at the latest, local time"),
-    ("lead_days", "days of notice by the planning rules"),
-    ("notice_by", "last day for the notice; empty without a date of work"),
-    ("language", "language of the notice as recorded"),
-    (
-        "standby",
-        "yes: off if a planned stop fails and its fallback is used; kept customers may be among them",
-    ),
-    ("relit", "place in the order of relighting, which promised times follow; 0: not off"),
-)
-"""Columns of notices.csv with what they hold."""
+def letter_of(row: NoticeRow) -> str:
+    """Return which letter a customer gets: ``off``, ``kept``, ``kept_standby`` or ``standby``.
 
-_BYTE_ORDER_MARK = "\ufeff"
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+    One who is kept on, but goes off if a planned stop fails, is told so in a letter of its own.
+    """
+    return "kept_standby" if row.effect == "kept" and row.standby else row.effect
 
 
-def spreadsheet_safe(text: str) -> str:
-    """Return text that no spreadsheet takes for a formula: a leading apostrophe keeps it text."""
-    # Spreadsheets skip blanks before they look for a formula.
-    return (
-        f"'{text}" if text.startswith(_FORMULA_STARTS) or text.lstrip().startswith(_FORMULA_STARTS) else text
-    )
-
-
-def notices_csv(rows: Sequence[NoticeRow]) -> str:
-    """Return notices.csv as text: UTF-8 with a byte order mark for spreadsheets, one meter point a row."""
-    names = [name for name, _ in NOTICE_COLUMNS]
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\r\n")
-    writer.writerow(names)
+def letter_groups(rows: Sequence[NoticeRow]) -> list[list[NoticeRow]]:
+    """Return the rows of each letter: one for an address, kind of letter and language, in their order."""
+    groups: dict[tuple[int, str, str], list[NoticeRow]] = {}
     for row in rows:
-        values = asdict(row)
-        writer.writerow([spreadsheet_safe(v) if isinstance(v := values[name], str) else v for name in names])
-    return _BYTE_ORDER_MARK + buffer.getvalue()
+        groups.setdefault((row.address_no, letter_of(row), language_key(row.language)), []).append(row)
+    return list(groups.values())
+
+
+def _with_letters(rows: Sequence[NoticeRow]) -> tuple[NoticeRow, ...]:
+    pages = {row.customer_id: page for page, group in enumerate(letter_groups(rows), 1) for row in group}
+    return tuple(replace(row, letter=letter_of(row), letter_no=pages[row.customer_id]) for row in rows)
 
 
 _SINGULAR: Final = {"mains": "main", "services": "service", "valves": "valve", "customers": "customer record"}

@@ -1,22 +1,38 @@
-"""notices.xlsx: one sheet for each effect, and totals that must agree with the plan."""
+"""notices.xlsx: a sheet for mail merge and contacts, one for each effect, and totals that must agree."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-import xlsxwriter
-
 from netplan.outputs.notice_list import EFFECTS, NoticeRow
-from netplan.planfile.model import InDoubt, Plan
+from netplan.outputs.workbook_tables import (
+    CellFormats,
+    CellKind,
+    SheetColumn,
+    column_letter,
+    column_range,
+    new_workbook,
+    write_table,
+)
+from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import option_of_rank
 from netplan.planfile.revision import revision_code
 
-__all__ = ["DOUBT_SHEET", "SHEETS", "write_notices_xlsx"]
+__all__ = [
+    "CONTACTS",
+    "DOUBT_SHEET",
+    "MERGE_COLUMNS",
+    "MERGE_SHEET",
+    "SHEETS",
+    "WORK_TIMES",
+    "print_on_paper",
+    "write_notices_xlsx",
+]
+
+MERGE_SHEET: Final = "Mail merge"
+"""Sheet with every meter point once: for mail merge, and to be filled in with who was told."""
 
 SHEETS: Final = {"off": "Off", "kept": "Kept", "standby": "Standby"}
 """Sheet of each effect."""
@@ -29,56 +45,89 @@ _EXPLAINED: Final = {
     "kept": "fed all the time, by a bypass or an opened valve",
     "standby": "goes off only if a planned stop fails and its fallback is used; kept ones are among them",
 }
+_DATE, _TIME = CellKind.DATE, CellKind.TIME
+_PLACE: Final = (
+    SheetColumn("Address no.", "address_no", 9, CellKind.NUMBER),
+    SheetColumn("Address", "address", 34),
+    SheetColumn("Street", "street", 24),
+    SheetColumn("Number", "number", 9),
+    SheetColumn("Postcode", "postcode", 11),
+    SheetColumn("Town", "town", 16),
+)
+WORK_TIMES: Final = (
+    SheetColumn("Work date", "work_date", 11, _DATE),
+    SheetColumn("Off date", "off_from", 11, _DATE),
+    SheetColumn("Off from", "off_from", 7, _TIME),
+    SheetColumn("On date", "on_by", 11, _DATE),
+    SheetColumn("On by", "on_by", 7, _TIME),
+)
+"""Columns of the day of the work, and of when somebody goes off and is back."""
+_NOTICE: Final = (
+    SheetColumn("Notice by", "notice_by", 11, _DATE),
+    SheetColumn("Language", "language", 10),
+    SheetColumn("Meter point", "customer_id", 14),
+    SheetColumn("Standby", "standby", 9),
+    SheetColumn("Relit as no.", "relit", 9, CellKind.NUMBER),
+)
 _COLUMNS: Final = (
-    ("Priority", "priority", 13),
-    ("Address no.", "address_no", 9),
-    ("Address", "address", 34),
-    ("Street", "street", 24),
-    ("Number", "number", 9),
-    ("Postcode", "postcode", 11),
-    ("Category", "category", 12),
-    ("Meters", "meters", 8),
-    ("Off from", "off_from", 16),
-    ("On by", "on_by", 16),
-    ("Kept by", "kept_by", 10),
-    ("Cause", "cause", 15),
-    ("Notice by", "notice_by", 12),
-    ("Language", "language", 10),
-    ("Meter point", "customer_id", 14),
-    ("Standby", "standby", 9),
-    ("Relit as no.", "relit", 9),
+    SheetColumn("Priority", "priority", 13),
+    *_PLACE,
+    SheetColumn("Category", "category", 12),
+    SheetColumn("Meters", "meters", 8, CellKind.NUMBER),
+    *WORK_TIMES,
+    SheetColumn("Kept by", "kept_by", 10),
+    SheetColumn("Cause", "cause", 15),
+    *_NOTICE,
 )
+CONTACTS: Final = (
+    SheetColumn("Told on", "", 11, CellKind.FILL_DATE),
+    SheetColumn("Told by", "", 14, CellKind.FILL_TEXT),
+    SheetColumn("How", "", 13, CellKind.FILL_WORD, ("letter", "in person", "telephone")),
+    SheetColumn("No access", "", 9, CellKind.FILL_YES_NO),
+)
+"""Columns of the sheet for mail merge that the notice team fills in."""
+
+MERGE_COLUMNS: Final = (
+    SheetColumn("Letter no.", "letter_no", 8, CellKind.NUMBER),
+    SheetColumn("Letter", "letter", 13),
+    SheetColumn("Effect", "effect", 9),
+    SheetColumn("Priority", "priority", 13),
+    *_PLACE,
+    SheetColumn("Meters", "meters", 8, CellKind.NUMBER),
+    *WORK_TIMES,
+    *_NOTICE,
+    *CONTACTS,
+    SheetColumn("Plan", "plan", 11),
+)
+"""Columns of the sheet for mail merge; the last is the revision of the plan, by which a list that comes back
+filled in is known."""
+
 _DOUBT_COLUMNS: Final = (
-    ("Priority", "priority", 13),
-    ("Address", "address", 34),
-    ("Meters", "meters", 8),
-    ("Layer of the record", "layer", 13),
-    ("Record", "record_id", 16),
-    ("Why in doubt", "why", 70),
-    ("Meter point", "id", 14),
+    SheetColumn("Priority", "priority", 13),
+    SheetColumn("Address", "address", 34),
+    SheetColumn("Meters", "meters", 8, CellKind.NUMBER),
+    SheetColumn("Layer of the record", "layer", 13),
+    SheetColumn("Record", "record_id", 16),
+    SheetColumn("Why in doubt", "why", 70),
+    SheetColumn("Meter point", "id", 14),
 )
-_TIMES: Final = frozenset({"off_from", "on_by"})
-_METERS_COLUMN: Final = "H"
-_PRIORITY_COLUMN: Final = "A"
-_POINT_COLUMN: Final = "O"
-_MADE: Final = datetime(2000, 1, 1)
+_HEADS: Final = (
+    "Effect",
+    "Addresses",
+    "Meter points",
+    "Meters",
+    "Priority",
+    "Meters by plan",
+    "Points told",
+    "No access",
+    "Meaning",
+)
+_MEANING: Final = len(_HEADS) - 1
 
 
-@dataclass(frozen=True, slots=True)
-class CellFormats:
-    """The few cell formats of the book."""
-
-    head: Any
-    text: Any
-    number: Any
-    strong: Any
-    wrap: Any
-
-
-_OPTIONS: Final = {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True}
-
-
-def write_notices_xlsx(path: Path, plan: Plan, rows: Sequence[NoticeRow], rank: int = 1) -> None:
+def write_notices_xlsx(
+    path: Path, plan: Plan, rows: Sequence[NoticeRow], rank: int = 1, notes: Sequence[str] = ()
+) -> None:
     """Write the notice list as a spreadsheet; every text is a text cell, never a formula or a link.
 
     Parameters
@@ -90,18 +139,17 @@ def write_notices_xlsx(path: Path, plan: Plan, rows: Sequence[NoticeRow], rank: 
         As `notice_rows` returns them.
     rank : int
         Rank of the option that the rows are of.
+    notes : sequence of str
+        What the notice team must know besides, a line each below the totals.
     """
-    # In memory first: an archive that a full disk breaks off would complain once more as it is thrown away.
-    made = io.BytesIO()
-    with xlsxwriter.Workbook(made, _OPTIONS) as book:
-        book.set_properties({"title": "Notice list", "created": _MADE})
-        formats = _formats(book)
+    with new_workbook(path, "Notice list") as (book, formats):
         totals = book.add_worksheet("Totals")
+        _list(book.add_worksheet(MERGE_SHEET), rows, MERGE_COLUMNS, plan, formats)
         for effect in EFFECTS:
-            _list(book.add_worksheet(SHEETS[effect]), _listed(rows, effect), plan, formats)
-        _doubts(book.add_worksheet(DOUBT_SHEET), option_of_rank(plan, rank).in_doubt, plan, formats)
-        _totals(totals, plan, rows, rank, formats)
-    path.write_bytes(made.getvalue())
+            _list(book.add_worksheet(SHEETS[effect]), _listed(rows, effect), _COLUMNS, plan, formats)
+        doubts = option_of_rank(plan, rank).in_doubt
+        _list(book.add_worksheet(DOUBT_SHEET), doubts, _DOUBT_COLUMNS, plan, formats)
+        _totals(totals, plan, rows, rank, formats, notes)
 
 
 def _listed(rows: Sequence[NoticeRow], effect: str) -> list[NoticeRow]:
@@ -111,51 +159,15 @@ def _listed(rows: Sequence[NoticeRow], effect: str) -> list[NoticeRow]:
     return [row for row in rows if row.effect == effect]
 
 
-def _formats(book: Any) -> CellFormats:
-    line = {"bottom": 4, "valign": "top"}
-    return CellFormats(
-        head=book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"}),
-        text=book.add_format({**line, "num_format": "@", "text_wrap": True}),
-        number=book.add_format({**line, "num_format": "0"}),
-        strong=book.add_format({"bold": True, "font_size": 14}),
-        wrap=book.add_format({"text_wrap": True, "valign": "top"}),
-    )
-
-
-def _list(sheet: Any, rows: Sequence[NoticeRow], plan: Plan, formats: CellFormats) -> None:
-    _table(sheet, rows, _COLUMNS, plan, formats)
-
-
-def _doubts(sheet: Any, rows: Sequence[InDoubt], plan: Plan, formats: CellFormats) -> None:
-    """Write a row for each customer and doubtful record."""
-    _table(sheet, rows, _DOUBT_COLUMNS, plan, formats)
-
-
-def _table(
-    sheet: Any,
-    rows: Sequence[NoticeRow | InDoubt],
-    columns: Sequence[tuple[str, str, int]],
-    plan: Plan,
-    formats: CellFormats,
+def _list(
+    sheet: Any, rows: Sequence[Any], columns: Sequence[SheetColumn], plan: Plan, formats: CellFormats
 ) -> None:
-    for column, (title, _, width) in enumerate(columns):
-        sheet.write_string(0, column, title, formats.head)
-        sheet.set_column(column, column, width)
-    for line, row in enumerate(rows, 1):
-        for column, (_, name, _) in enumerate(columns):
-            value = getattr(row, name)
-            if isinstance(value, int):
-                sheet.write_number(line, column, value, formats.number)
-            else:
-                text = value.replace("T", " ") if name in _TIMES else value
-                sheet.write_string(line, column, text, formats.text)
-    if rows:
-        sheet.autofilter(0, 0, len(rows), len(columns) - 1)
-    sheet.freeze_panes(1, 0)
-    _paper(sheet, plan)
+    write_table(sheet, rows, columns, formats)
+    print_on_paper(sheet, plan)
 
 
-def _paper(sheet: Any, plan: Plan) -> None:
+def print_on_paper(sheet: Any, plan: Plan) -> None:
+    """Fit a sheet to the width of A4, its head on every page, the caution at the foot."""
     sheet.set_landscape()
     sheet.set_paper(9)
     sheet.fit_to_pages(1, 0)
@@ -165,37 +177,76 @@ def _paper(sheet: Any, plan: Plan) -> None:
     sheet.set_footer(f"&L&8{caution[:200]}&R&8&A, revision {revision_code(plan)}, page &P of &N")
 
 
-def _totals(sheet: Any, plan: Plan, rows: Sequence[NoticeRow], rank: int, formats: CellFormats) -> None:
+def _totals(
+    sheet: Any,
+    plan: Plan,
+    rows: Sequence[NoticeRow],
+    rank: int,
+    formats: CellFormats,
+    notes: Sequence[str],
+) -> None:
     sheet.set_column(0, 0, 12)
-    sheet.set_column(1, 5, 14)
-    sheet.set_column(6, 6, 60)
+    sheet.set_column(1, _MEANING - 1, 14)
+    sheet.set_column(_MEANING, _MEANING, 80)
     sheet.write_string(0, 0, f"Notice list, option {rank}, revision {revision_code(plan)}", formats.strong)
     work = ", ".join(f"{w.main_id} {w.from_m:.1f} m to {w.to_m:.1f} m" for w in plan.work)
     start = (plan.conditions.start or "any working day").replace("T", " ")
     sheet.write_string(1, 0, f"Work on {work}; {start}, {plan.conditions.hours:g} h")
-    sheet.merge_range(2, 0, 2, 6, "", formats.wrap)
+    sheet.merge_range(2, 0, 2, _MEANING, "", formats.wrap)
     sheet.write_string(2, 0, plan.caution, formats.wrap)
     sheet.set_row(2, 34)
-    for column, title in enumerate(
-        ("Effect", "Addresses", "Meter points", "Meters", "Priority", "Meters by plan", "Meaning")
-    ):
+    for column, title in enumerate(_HEADS):
         sheet.write_string(4, column, title, formats.head)
     by_plan = _meters_by_plan(plan, rows, rank)
     for line, effect in enumerate(EFFECTS, 5):
         own = _listed(rows, effect)
-        tab = SHEETS[effect]
-        sheet.write_string(line, 0, tab, formats.text)
-        sheet.write_number(line, 1, len({row.address_no for row in own}), formats.number)
-        _formula(sheet, line, 2, f"=COUNTA({tab}!{_POINT_COLUMN}:{_POINT_COLUMN})-1", len(own), formats)
-        meters = sum(row.meters for row in own)
-        _formula(sheet, line, 3, f"=SUM({tab}!{_METERS_COLUMN}:{_METERS_COLUMN})", meters, formats)
-        priority = sum(bool(row.priority) for row in own)
-        count = f'=COUNTIF({tab}!{_PRIORITY_COLUMN}2:{_PRIORITY_COLUMN}{len(own) + 2},"?*")'
-        _formula(sheet, line, 4, count, priority, formats)
-        sheet.write_number(line, 5, by_plan[effect], formats.number)
-        sheet.write_string(line, 6, _EXPLAINED[effect], formats.text)
-    _total_in_doubt(sheet, 5 + len(EFFECTS), plan, rank, formats)
-    _paper(sheet, plan)
+        _total(sheet, line, SHEETS[effect], own, _COLUMNS, by_plan[effect], formats)
+        _contacts(sheet, line, effect, rows, formats)
+        sheet.write_string(line, _MEANING, _EXPLAINED[effect], formats.text)
+    line = 5 + len(EFFECTS)
+    everybody = by_plan["off"] + by_plan["kept"] + sum(r.meters for r in rows if r.effect == "standby")
+    _total(sheet, line, MERGE_SHEET, rows, MERGE_COLUMNS, everybody, formats)
+    _contacts(sheet, line, "", rows, formats)
+    words = "every meter point once, with its letter; fill in there who was told"
+    sheet.write_string(line, _MEANING, words, formats.text)
+    _total_in_doubt(sheet, line + 1, plan, rank, formats)
+    for place, note in enumerate(notes, line + 3):
+        sheet.merge_range(place, 0, place, _MEANING, "", formats.wrap)
+        sheet.write_string(place, 0, note, formats.wrap)
+    print_on_paper(sheet, plan)
+
+
+def _total(
+    sheet: Any,
+    line: int,
+    tab: str,
+    own: Sequence[NoticeRow],
+    columns: Sequence[SheetColumn],
+    by_plan: int,
+    formats: CellFormats,
+) -> None:
+    point, meters = (column_letter(columns, title) for title in ("Meter point", "Meters"))
+    sheet.write_string(line, 0, tab, formats.text)
+    sheet.write_number(line, 1, len({row.address_no for row in own}), formats.number)
+    _formula(sheet, line, 2, f"=COUNTA('{tab}'!{point}:{point})-1", len(own), formats)
+    _formula(sheet, line, 3, f"=SUM('{tab}'!{meters}:{meters})", sum(row.meters for row in own), formats)
+    priority = f'=COUNTIF({column_range(tab, columns, "Priority", len(own))},"?*")'
+    _formula(sheet, line, 4, priority, sum(bool(row.priority) for row in own), formats)
+    sheet.write_number(line, 5, by_plan, formats.number)
+
+
+def _contacts(sheet: Any, line: int, effect: str, rows: Sequence[NoticeRow], formats: CellFormats) -> None:
+    """Count who was told, and where nobody opened, as they are filled in on the sheet for mail merge."""
+
+    def cells(title: str) -> str:
+        return column_range(MERGE_SHEET, MERGE_COLUMNS, title, len(rows))
+
+    of_effect = {
+        "": "",
+        "standby": f'{cells("Standby")},"yes",',
+    }.get(effect, f'{cells("Effect")},"{effect}",')
+    _formula(sheet, line, 6, f'=COUNTIFS({of_effect}{cells("Told on")},">0")', 0, formats)
+    _formula(sheet, line, 7, f'=COUNTIFS({of_effect}{cells("No access")},"yes")', 0, formats)
 
 
 def _total_in_doubt(sheet: Any, line: int, plan: Plan, rank: int, formats: CellFormats) -> None:
@@ -209,7 +260,7 @@ def _total_in_doubt(sheet: Any, line: int, plan: Plan, rank: int, formats: CellF
     sheet.write_number(line, 5, meters, formats.number)
     sheet.write_string(
         line,
-        6,
+        _MEANING,
         "not off by the plan; would lose gas if a doubtful record were otherwise: prove it first",
         formats.text,
     )

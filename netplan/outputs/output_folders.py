@@ -10,8 +10,15 @@ from typing import Final
 
 from netplan.core.errors import BadInputError
 from netplan.outputs.atomic_writes import Target, check_folder
+from netplan.planfile.contact_log import CONTACTS_STEM
 
-__all__ = ["RECORDED_STEM", "check_screen_target", "check_stages_target", "check_target"]
+__all__ = [
+    "RECORDED_STEM",
+    "check_differences_target",
+    "check_screen_target",
+    "check_stages_target",
+    "check_target",
+]
 
 RECORDED_STEM: Final = "work_day_log_"
 """How names of recorded logs begin in a plan folder; a number follows."""
@@ -20,6 +27,7 @@ _PLAN_MARKS: Final = ("plan.json", "plan.gpkg")
 """A plan folder always holds both, and nothing else names its files so."""
 _SCREEN_MARKS: Final = ("mains.parquet", "mains.csv", "report.md")
 _STAGES_MARKS: Final = ("stages.csv", "stages.gpkg")
+_DIFFERENCE_MARKS: Final = ("notice_differences.xlsx", "notice_differences.csv")
 
 
 def check_target(out: Path, *, overwrite: bool = False) -> Target:
@@ -29,12 +37,15 @@ def check_target(out: Path, *, overwrite: bool = False) -> Target:
     ------
     BadInputError
         When the parent is missing, or something stands there that may not be replaced: a plan folder with the
-        log of a day's work never is.
+        log of a day's work, or of who was told, never is.
     """
     target = check_folder(out, _PLAN_MARKS, "plan", overwrite=overwrite)
     logs = sorted(out.glob(f"{RECORDED_STEM}*.json"))
     if logs:
         raise BadInputError(f"{out}: holds the log of a day's work ({logs[0].name}); choose another name")
+    lists = sorted(out.glob(f"{CONTACTS_STEM}*.json"))
+    if lists:
+        raise BadInputError(f"{out}: holds the log of who was told ({lists[0].name}); choose another name")
     return target
 
 
@@ -46,3 +57,14 @@ def check_screen_target(out: Path, *, overwrite: bool = False) -> Target:
 def check_stages_target(out: Path, *, overwrite: bool = False) -> Target:
     """Refuse a target of a renewal in stages that must not be written to, and return it."""
     return check_folder(out, _STAGES_MARKS, "staging", overwrite=overwrite)
+
+
+def check_differences_target(out: Path) -> Target:
+    """Refuse a target of the notices of a difference that must not be written to, and return it.
+
+    Raises
+    ------
+    BadInputError
+        When the parent is missing, or anything stands there.
+    """
+    return check_folder(out, _DIFFERENCE_MARKS, "notices of a difference", overwrite=False)

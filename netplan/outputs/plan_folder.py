@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 
 from netplan.outputs.atomic_writes import Target, write_folder
+from netplan.outputs.contacts.contact_state import Contacts, add_up
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.outputs.map import plan_map
 from netplan.outputs.notice_list import (
@@ -15,17 +17,21 @@ from netplan.outputs.notice_list import (
     NoticeRow,
     customers_in_doubt,
     notice_rows,
-    notices_csv,
 )
 from netplan.outputs.notice_workbook import write_notices_xlsx
+from netplan.outputs.notices_csv import notices_csv
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.work_day.work_day_page import work_day_page
 from netplan.planfile import SolvedState, read_state
+from netplan.planfile.contact_log import contact_logs_of
 from netplan.planfile.model import Plan
-from netplan.planfile.plan_json import option_of_rank, plan_to_json, read_plan
+from netplan.planfile.plan_json import option_of_rank, plan_digest, plan_to_json, read_plan
 from netplan.planfile.plan_result import PlanResult
 from netplan.planfile.superseded import read_superseded
+
+if TYPE_CHECKING:
+    from netplan.outputs.documents.letter_choice import ChosenWords
 
 __all__ = [
     "write_deliverables",
@@ -44,6 +50,7 @@ def write_plan_folder(
     progress: Callable[[str], None] | None = None,
     target: Target | None = None,
     more_files: Mapping[str, str] | None = None,
+    warn: Callable[[str], None] | None = None,
 ) -> Path:
     """Write everything people take away into one folder, which appears whole or not at all.
 
@@ -64,6 +71,8 @@ def write_plan_folder(
         As `check_target` returned it before the plan was made: what another run wrote there since stays.
     more_files : mapping of str to str, optional
         Name and text of files that the folder holds besides.
+    warn : callable, optional
+        Called with each line that must be said of the letters, such as why there are none.
 
     Returns
     -------
@@ -76,11 +85,11 @@ def write_plan_folder(
         When the target exists and may not be replaced, or cannot be written, or a choice is unknown.
     """
     place = target or check_target(out, overwrite=overwrite)
-    chosen, tell = choices or Choices(), progress or (lambda _: None)
+    chosen, tell, say = choices or Choices(), progress or (lambda _: None), warn or (lambda _: None)
     check_choices(chosen)
 
     def make(part: Path) -> None:
-        write_plan_files(result, part, chosen, tell)
+        write_plan_files(result, part, chosen, tell, say)
         for name, text in (more_files or {}).items():
             (part / name).write_text(text, encoding="utf-8", newline="\n")
 
@@ -88,12 +97,18 @@ def write_plan_folder(
 
 
 def write_deliverables_again(
-    plan_folder: Path, out: Path, *, choices: Choices, progress: Callable[[str], None] | None = None
+    plan_folder: Path,
+    out: Path,
+    *,
+    choices: Choices,
+    progress: Callable[[str], None] | None = None,
+    warn: Callable[[str], None] | None = None,
 ) -> Path:
     """Make map, page of the work's day, notices and papers anew from a plan folder, into a new folder.
 
     Another option, other units, another language: nothing is planned again. The restricted call sheet is
-    not among them, because a plan folder does not hold the notes.
+    not among them, because a plan folder does not hold the notes; with contact logs there is one without
+    notes, with those told already marked.
 
     Parameters
     ----------
@@ -104,6 +119,8 @@ def write_deliverables_again(
     choices : Choices
     progress : callable, optional
         Called with what is being made.
+    warn : callable, optional
+        As for `write_plan_folder`.
 
     Raises
     ------
@@ -116,10 +133,13 @@ def write_deliverables_again(
     states = [read_state(layers, option.rank) for option in plan.options]
     known = read_superseded(plan_folder)
     superseded = "" if known is None else known.words
-    tell = progress or (lambda _: None)
+    contacts = add_up(contact_logs_of(plan_folder, plan_digest(plan)))
+    tell, say = progress or (lambda _: None), warn or (lambda _: None)
 
     def make(part: Path) -> None:
-        write_deliverables(plan, layers, states, part, choices, tell, superseded)
+        rows = write_deliverables(plan, layers, states, part, choices, tell, say, superseded, contacts)
+        if choices.papers and contacts.logs:
+            _write_told(plan, rows, contacts, part / "call_sheet.pdf", choices.option, superseded)
 
     return write_folder(place, make)
 
@@ -127,7 +147,7 @@ def write_deliverables_again(
 Tell = Callable[[str], None]
 
 
-def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: Tell) -> None:
+def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: Tell, warn: Tell) -> None:
     """Write every file of a plan into an empty folder.
 
     Raises
@@ -143,7 +163,7 @@ def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: T
     tell("writing plan.gpkg")
     layers = plan_layers(result)
     write_layers(layers, folder / "plan.gpkg")
-    rows = write_deliverables(plan, layers, result.states, folder, choices, tell)
+    rows = write_deliverables(plan, layers, result.states, folder, choices, tell, warn)
     if choices.papers:
         doubts = customers_in_doubt(option_of_rank(plan, choices.option))
         _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
@@ -156,7 +176,9 @@ def write_deliverables(
     folder: Path,
     choices: Choices,
     tell: Tell,
+    warn: Tell,
     superseded: str = "",
+    contacts: Contacts | None = None,
 ) -> tuple[NoticeRow, ...]:
     """Write what a plan folder alone is enough for: map, page of the day, notices and papers.
 
@@ -171,8 +193,12 @@ def write_deliverables(
     choices : Choices
     tell : callable
         Called with what is being made.
+    warn : callable
+        Called with what must be said of the letters, a line each.
     superseded : str
         By what the plan is superseded, in words: its papers say that they are void, and there are no letters.
+    contacts : Contacts, optional
+        Contact logs of the plan's folder: the tally sheet begins with open doors.
 
     Returns
     -------
@@ -184,7 +210,11 @@ def write_deliverables(
     tell("writing the notices")
     rows = notice_rows(plan, states[place])
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
-    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank)
+    words = _words(rows, choices) if choices.papers and not superseded else None
+    notes = () if words is None else words.lines
+    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank, notes)
+    for line in notes:
+        warn(line)
     tell("drawing the map")
     page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles, superseded=superseded)
     (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
@@ -194,8 +224,26 @@ def write_deliverables(
     (folder / "work_day.html").write_text(page, encoding="utf-8", newline="\n")
     if choices.papers:
         tell("setting the papers")
-        _write_papers(plan, layers, states[place], rows, folder, choices, superseded)
+        if words is not None and not words.lacking:
+            _write_letters(plan, rows, words, folder / "letters.pdf", warn)
+        _write_papers(plan, layers, states[place], rows, folder, choices, superseded, contacts)
     return rows
+
+
+def _words(rows: Sequence[NoticeRow], choices: Choices) -> ChosenWords:
+    from netplan.outputs.documents.letter_choice import choose_words
+    from netplan.outputs.documents.letter_words import read_words
+
+    return choose_words([row.language for row in rows], read_words(choices.words), choices.language)
+
+
+def _write_letters(plan: Plan, rows: Sequence[NoticeRow], words: ChosenWords, path: Path, warn: Tell) -> None:
+    from netplan.outputs.documents.letters import letters_pdf, signs_without_a_font
+
+    path.write_bytes(letters_pdf(plan, rows, words))
+    missing = signs_without_a_font(plan, rows, words)
+    if missing:
+        warn(missing)
 
 
 def _write_papers(
@@ -206,20 +254,27 @@ def _write_papers(
     folder: Path,
     choices: Choices,
     superseded: str,
+    contacts: Contacts | None,
 ) -> None:
     # Loaded where papers are wanted: a third of what a plan without them loads of our own.
     from netplan.outputs.documents.call_and_tally_sheets import tally_pdf
-    from netplan.outputs.documents.letter_words import read_words
-    from netplan.outputs.documents.letters import letters_pdf
     from netplan.outputs.documents.work_pack import work_pack_pdf
 
-    if not superseded:
-        letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
-        (folder / "letters.pdf").write_bytes(letters)
     option, figures = option_of_rank(plan, state.option), choices.figures
-    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option, superseded=superseded))
+    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option, contacts, superseded=superseded))
     pack = work_pack_pdf(plan, layers, state, units=figures, superseded=superseded)
     (folder / "work_pack.pdf").write_bytes(pack)
+
+
+def _write_told(
+    plan: Plan, rows: Sequence[NoticeRow], contacts: Contacts, path: Path, rank: int, superseded: str
+) -> None:
+    from netplan.outputs.documents.contact_call_sheet import call_sheet_with_contacts_pdf
+
+    doubts = customers_in_doubt(option_of_rank(plan, rank))
+    path.write_bytes(call_sheet_with_contacts_pdf(plan, rows, contacts, doubts, superseded=superseded))
+    # Who is at risk without gas: for the owner's eyes until the owner hands it on.
+    path.chmod(0o600)
 
 
 def _write_call_sheet(
@@ -229,7 +284,16 @@ def _write_call_sheet(
 
     customers = result.network.customers
     places = {row.customer_id: customers.id.find(row.customer_id) for row in rows if row.priority}
-    notes = {id_: customers.priority_note[place] for id_, place in places.items() if place >= 0}
-    path.write_bytes(call_sheet_pdf(result.plan, rows, {**result.notes_in_doubt, **notes}, doubts))
-    # Personal notes: for the owner's eyes until the owner hands it on.
+    held = {id_: place for id_, place in places.items() if place >= 0}
+    notes = {id_: customers.priority_note[place] for id_, place in held.items()}
+    numbers = {id_: customers.telephone[place] for id_, place in held.items()}
+    pdf = call_sheet_pdf(
+        result.plan,
+        rows,
+        {**result.notes_in_doubt, **notes},
+        doubts,
+        telephones={**result.telephones_in_doubt, **numbers},
+    )
+    path.write_bytes(pdf)
+    # Personal notes and numbers: for the owner's eyes until the owner hands it on.
     path.chmod(0o600)

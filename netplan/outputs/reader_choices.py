@@ -29,9 +29,9 @@ class Choices:
     option : int
         Rank of the option that notices and work pack are made for.
     language : str
-        Language of letters where none is recorded.
+        Language of letters where none is recorded, or none that there are words for: a language tag.
     words : Path, optional
-        Folder of ``words.xx.toml`` files over the shipped words of the letters.
+        Folder of ``words.<tag>.toml`` files over the shipped words of the letters.
     tiles : str, optional
         Address pattern of an online background for the map, which its reader may switch on.
     papers : bool
@@ -68,11 +68,13 @@ def check_choices(choices: Choices) -> None:
     """
     _ = choices.figures
     known = read_words(choices.words)
-    if choices.language not in known:
+    tag = known.tag_of(choices.language)
+    if tag is None:
         raise BadInputError(
             f"--language: there are no words for {quoted(choices.language)}; use one of "
-            f"{', '.join(sorted(known))}, or give --words with a folder that holds words.xx.toml"
+            f"{', '.join(sorted(known.words))}, or give --words with a folder that holds words.<tag>.toml"
         )
+    _ = known.of_tag(tag)
     tiles = choices.tiles
     if tiles is None:
         return

@@ -19,7 +19,7 @@ from netplan.network.linear_reference import points_at
 from netplan.network.model import Network
 from netplan.network.vocabulary import Operable, ValveState
 from netplan.outputs.markdown_tables import figure_text, markdown_table, plain_text
-from netplan.outputs.notice_list import spreadsheet_safe
+from netplan.outputs.notices_csv import spreadsheet_safe
 from netplan.outputs.screen_table import EMERGENCY_CAUTION
 
 __all__ = ["EmergencyView", "emergency_section", "maintenance_rows", "write_maintenance"]

@@ -12,7 +12,7 @@ import pyarrow as pa
 import shapely
 from numpy.typing import NDArray
 
-from netplan.outputs.notice_list import spreadsheet_safe
+from netplan.outputs.notices_csv import spreadsheet_safe
 from netplan.screening.screen_columns import SEARCH_COLUMNS
 from netplan.screening.screen_run import Screen
 

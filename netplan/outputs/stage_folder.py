@@ -17,7 +17,7 @@ from netplan.network.work_section import work_section
 from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.layers import write_layers
 from netplan.outputs.map.stage_map import stage_map
-from netplan.outputs.notice_list import spreadsheet_safe
+from netplan.outputs.notices_csv import spreadsheet_safe
 from netplan.outputs.output_folders import check_stages_target
 from netplan.staging import RenewalStage, Staging
 

@@ -35,8 +35,10 @@ def checked_name(name: str) -> str:
     return name
 
 
-def save_orders(network: Network, source: NetworkSource, orders: PageOrders, plans: Path, name: str) -> Path:
-    """Plan some orders in full and write the folder; return it.
+def save_orders(
+    network: Network, source: NetworkSource, orders: PageOrders, plans: Path, name: str
+) -> tuple[Path, list[str]]:
+    """Plan some orders in full and write the folder; return it, and what must be said of its letters.
 
     Parameters
     ----------
@@ -61,5 +63,6 @@ def save_orders(network: Network, source: NetworkSource, orders: PageOrders, pla
     )
     areas = areas_of(orders)
     more_files = {KEEP_OUT_FILE: keep_out_text(areas)} if areas else {}
-    write_plan_folder(result, target.out, target=target, more_files=more_files)
-    return target.out
+    lines: list[str] = []
+    write_plan_folder(result, target.out, target=target, more_files=more_files, warn=lines.append)
+    return target.out, lines

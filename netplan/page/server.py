@@ -277,11 +277,13 @@ class PageServer:
         rules, mapping = str(self.source.rules or ""), str(self.source.mapping or "")
         orders = self.orders
         try:
-            out = await asyncio.to_thread(save_orders, self.network, self.source, orders, self.plans, name)
+            out, said = await asyncio.to_thread(
+                save_orders, self.network, self.source, orders, self.plans, name
+            )
         except NetplanError as error:
             return PlainTextResponse(str(error), status_code=422)
         command = equal_command(self.source.network, orders, str(out), rules=rules, mapping=mapping)
-        return JSONResponse({"folder": str(out), "command": command})
+        return JSONResponse({"folder": str(out), "command": command, "said": said})
 
 
 async def _json(request: Request) -> Any:

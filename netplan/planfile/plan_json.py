@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import weakref
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from netplan.core.errors import BadInputError
 from netplan.core.text_files import TooLargeError, text_of
@@ -16,6 +17,10 @@ __all__ = ["option_of_rank", "plan_digest", "plan_from_json", "plan_schema", "pl
 
 MOST_BYTES = 200_000_000
 """No plan is as large as this (own) [bytes]."""
+
+
+_DIGESTS: Final[dict[int, tuple[weakref.ref[Plan], str]]] = {}
+"""Digests of the plans in memory, by identity."""
 
 
 def plan_schema() -> dict[str, Any]:
@@ -36,7 +41,18 @@ def plan_digest(plan: Plan) -> str:
     """Return the SHA-256 of what a plan says, its provenance apart, as 64 hex digits.
 
     Fields at their defaults do not count, so that a version that knows more of them finds the same digest.
+    A plan does not change: every paper asks for its digest, and it is worked out once.
     """
+    known = _DIGESTS.get(id(plan))
+    if known is not None and known[0]() is plan:
+        return known[1]
+    digest = _digest(plan)
+    place = id(plan)
+    _DIGESTS[place] = (weakref.ref(plan, lambda _: _DIGESTS.pop(place, None)), digest)
+    return digest
+
+
+def _digest(plan: Plan) -> str:
     data = plan.model_dump(mode="json", by_alias=True, exclude={"provenance"}, exclude_defaults=True)
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()

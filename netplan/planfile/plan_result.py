@@ -26,9 +26,12 @@ class PlanResult:
     notes_in_doubt : mapping of str to str
         Priority notes of customers in doubt by id, for the call sheet alone: some are on no pipe, and so not
         in `network`.
+    telephones_in_doubt : mapping of str to str
+        Their telephone numbers, restricted in the same way.
     """
 
     plan: Plan
     network: Network
     states: tuple[SolvedState, ...]
     notes_in_doubt: Mapping[str, str] = field(default_factory=dict)
+    telephones_in_doubt: Mapping[str, str] = field(default_factory=dict)

@@ -61,6 +61,7 @@ class ColumnKind(Enum):
 
     TEXT = "text, empty where missing"
     TEXT_OR_NULL = "text, null where missing"
+    TEXT_OR_ABSENT = "text; no such column where none has any, as in plans of an older version"
     FLAG = "true or false"
     INT32 = "whole number of 32 bits"
     INT64 = "whole number of 64 bits"
@@ -130,7 +131,9 @@ CUSTOMERS: Final = _columns(
     (ColumnKind.TEXT, "customer_id"),
     (ColumnKind.TEXT_OR_NULL, "effect cause kept_by"),
     (ColumnKind.FLAG, "standby"),
-    (ColumnKind.TEXT, "address street number postcode category priority language"),
+    (ColumnKind.TEXT, "address street number postcode"),
+    (ColumnKind.TEXT_OR_ABSENT, "town"),
+    (ColumnKind.TEXT, "category priority language"),
     (ColumnKind.INT32, "meters"),
     (ColumnKind.FLOAT, "demand_m3h pressure_mbar"),
     (ColumnKind.INT32, "node"),
@@ -147,6 +150,7 @@ _COLUMNS: Final = {
     "customers": CUSTOMERS,
 }
 
+_MAY_BE_ABSENT: Final = (ColumnKind.DERIVED, ColumnKind.TEXT_OR_ABSENT)
 
 _DTYPES: Final = {
     ColumnKind.FLAG: np.bool_,
@@ -222,12 +226,13 @@ def _layer(
             column.kind, known[column.name] if column.name in known else getattr(table, column.name)
         )
         for column in columns
+        if column.kind is not ColumnKind.TEXT_OR_ABSENT or any(getattr(table, column.name))
     }
     return gpd.GeoDataFrame(pd.DataFrame(data), geometry=geometry, crs=crs)
 
 
 def _column_values(kind: ColumnKind, values: Any) -> NDArray[Any]:
-    if kind is ColumnKind.TEXT:
+    if kind in (ColumnKind.TEXT, ColumnKind.TEXT_OR_ABSENT):
         return np.asarray(values.numpy())
     if kind is ColumnKind.TEXT_OR_NULL:
         return np.array([text or None for text in values], dtype=object)
@@ -250,7 +255,7 @@ def read_state(layers: Mapping[str, Any], option: int) -> SolvedState:
         When a layer or column is not there, or holds what it cannot.
     """
     for name, columns in _COLUMNS.items():
-        needed = [column.name for column in columns if column.kind is not ColumnKind.DERIVED]
+        needed = [column.name for column in columns if column.kind not in _MAY_BE_ABSENT]
         missing = [column for column in needed if name not in layers or column not in layers[name]]
         if missing:
             raise BadInputError(
@@ -326,13 +331,15 @@ def _place(rows: Any) -> dict[str, Any]:
 def _fields(layer: str, rows: Any) -> dict[str, Any]:
     return {
         column.name: _values(layer, column, rows[column.name])
+        if column.name in rows
+        else TextColumn([""] * len(rows))
         for column in _COLUMNS[layer]
         if column.name != "option" and column.kind not in (ColumnKind.PACKED, ColumnKind.DERIVED)
     }
 
 
 def _values(layer: str, column: LayerColumn, values: Any) -> TextColumn | NDArray[Any]:
-    if column.kind in (ColumnKind.TEXT, ColumnKind.TEXT_OR_NULL):
+    if column.kind in (ColumnKind.TEXT, ColumnKind.TEXT_OR_NULL, ColumnKind.TEXT_OR_ABSENT):
         return TextColumn(_texts(values))
     if column.kind is ColumnKind.FLOAT:
         return np.asarray(values.to_numpy(float))

@@ -310,7 +310,7 @@ class StateFeeds(StateTable):
 class StateCustomers(StateTable):
     """Customers with what happens to them, and what their demand rests on.
 
-    The priority note is left out on purpose: it is for the call sheet alone.
+    Priority note and telephone are left out on purpose: they are for the call sheet alone.
 
     Parameters
     ----------
@@ -321,7 +321,7 @@ class StateCustomers(StateTable):
         Why, and the feed that keeps it.
     standby : bool array
         Whether it stands by for a fallback.
-    address, street, number, postcode, category, priority, language : TextColumn
+    address, street, number, postcode, town, category, priority, language : TextColumn
         As recorded; the category by its word.
     meters : int64 array
         Meters at the point.
@@ -355,6 +355,7 @@ class StateCustomers(StateTable):
     street: TextColumn
     number: TextColumn
     postcode: TextColumn
+    town: TextColumn
     category: TextColumn
     priority: TextColumn
     language: TextColumn

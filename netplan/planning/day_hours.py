@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -37,7 +37,9 @@ from netplan.procedure.hours_by_counts import (
     OrderHours,
     StopMinutes,
     ZoneCounts,
+    doors_minutes,
     hours_by_counts,
+    relight_minutes,
 )
 
 __all__ = [
@@ -276,12 +278,31 @@ def most_meters(context: PlanningContext, counts: OrderCounts) -> int:
 
         if not is_long_enough(0):
             return -1
-        low, high = 0, 1
-        while is_long_enough(high) and high < MOST_ASKED:
-            low, high = high, 2 * high
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (middle, high) if is_long_enough(middle) else (low, middle)
-        return low
+        # From the first meter on only the fitters' rounds and relighting grow.
+        one = hours_by_counts(counts.with_meters(1), rules)
+        before_min = one.gas_back_min - doors_minutes(1, rules)
+
+        def is_likely(meters: int) -> bool:
+            back = before_min + doors_minutes(meters, rules)
+            return limits.holds(
+                replace(one, gas_back_min=back, last_min=back + relight_minutes(meters, rules))
+            )
+
+        likely = _most(is_likely)
+        # What was added up in another order may be a rounding apart.
+        if is_long_enough(likely) and not is_long_enough(likely + 1):
+            return likely
+        return _most(is_long_enough)
 
     return context.once("most meters", counts.with_meters(0), answer)
+
+
+def _most(holds: Callable[[int], bool]) -> int:
+    """Return the greatest number that holds, where 0 and all below one that holds do."""
+    low, high = 0, 1
+    while holds(high) and high < MOST_ASKED:
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low

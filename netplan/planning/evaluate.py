@@ -11,10 +11,11 @@ from netplan.feeds import (
     TOO_DEAR,
     PartsAnswer,
     feed_answers,
+    held_by_inlets,
     least_price_minor,
 )
 from netplan.isolation import Cut
-from netplan.planning.connectivity import reach_of
+from netplan.planning.connectivity import kept_inlets, reach_of
 from netplan.planning.context import PlanningContext
 from netplan.planning.cut_to_feed import CutToFeed, interruption_of, option_with, option_without_feeds
 from netplan.planning.day_hours import counts_of, least_counts_of, least_counts_with, meters_of, refusal
@@ -114,6 +115,9 @@ def _with_feeds(to_feed: CutToFeed, below_minor: int | None) -> tuple[EvaluatedO
         return RefusedCut(cut, no_feed(context, fed))
     if below_minor is not None and least_minor >= below_minor:
         return RefusedCut(cut, TOO_DEAR)
+    reason = _weak_without_feeds(to_feed)
+    if reason:
+        return RefusedCut(cut, with_refused(reason, fed))
     case = to_feed.case()
     held: dict[tuple[bool, ...], EvaluatedOption] = {}
     reason, is_cut_short = "", False
@@ -141,6 +145,25 @@ def _with_feeds(to_feed: CutToFeed, below_minor: int | None) -> tuple[EvaluatedO
     if held:
         return tuple(held.values())
     return RefusedCut(cut, with_refused(reason, fed), is_cut_short=is_cut_short)
+
+
+def _weak_without_feeds(to_feed: CutToFeed) -> str:
+    """Return why nothing can hold where nobody can be fed and a weak part must stay on; else nothing.
+
+    What is left to choose is nothing, and it was solved before any feed was looked for.
+    """
+    context, parts = to_feed.context, to_feed.parts
+    if any(part.feeds for part in parts) or not any(part.weak for part in parts):
+        return ""
+    if any(part.weak and part.off_price_minor is not None for part in parts):
+        return ""
+    off = tuple(not part.weak for part in parts)
+    day = PartsOffInDay(context, to_feed.cut, to_feed.reach, to_feed.deficient)
+    if day.is_too_short(off):
+        return day.reason
+    inlets = kept_inlets(context, to_feed.reach, to_feed.gone(off))
+    pressure = to_feed.without_feeds.states[0].pressure_pa_gauge[inlets.node]
+    return held_by_inlets(pressure, inlets.required_pa_gauge).reason
 
 
 def _option_with(to_feed: CutToFeed, answer: PartsAnswer) -> EvaluatedOption | RefusedCut:

@@ -9,6 +9,7 @@ from typing import Final
 from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
 from netplan.network.concurrency import in_background
 from netplan.network.linear_reference import PipeLines
+from netplan.network.text_column import TextColumn
 from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model
 from netplan.planfile.network_facts import network_facts, provenance_of
@@ -164,7 +165,8 @@ def _plan_on(
         plan=plan,
         network=request.network,
         states=tuple(state_of(source, extent, lines) for source in sources),
-        notes_in_doubt=_notes_in_doubt(context, options),
+        notes_in_doubt=_in_doubt(context, options, context.scope.all_customers.priority_note),
+        telephones_in_doubt=_in_doubt(context, options, context.scope.all_customers.telephone),
     )
 
 
@@ -213,9 +215,11 @@ def _lawful_on(
     return lawful
 
 
-def _notes_in_doubt(context: PlanningContext, options: Sequence[model.Option]) -> dict[str, str]:
-    """Return the priority notes of customers in doubt that have one, by id."""
-    customers = context.scope.all_customers
+def _in_doubt(
+    context: PlanningContext, options: Sequence[model.Option], restricted: TextColumn
+) -> dict[str, str]:
+    """Return a restricted column of the priority customers in doubt that have an entry in it, by id."""
+    ids = context.scope.all_customers.id
     named = sorted({row.id for option in options for row in option.in_doubt if row.priority})
-    notes = {name: customers.priority_note[customers.id.find(name)] for name in named}
-    return {name: note for name, note in notes.items() if note}
+    found = {name: restricted[ids.find(name)] for name in named}
+    return {name: text for name, text in found.items() if text}

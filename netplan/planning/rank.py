@@ -24,12 +24,11 @@ from netplan.isolation import (
 from netplan.network.station_pressures import set_outlet_pa_gauge
 from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
-from netplan.planning.crew_day import ease
+from netplan.planning.cuts_within_day import CutsWithinDay
 from netplan.planning.evaluate import price_cut
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.excavations_of_cut import work_minor_of
 from netplan.planning.infeasibility import require_possible
-from netplan.planning.least_hours import require_hours
 from netplan.planning.least_stops import require_enough_stops
 from netplan.planning.prepared_fallbacks import least_fallbacks_minor, with_prepared_fallbacks
 from netplan.planning.search_budget import Budget, BudgetSpentError
@@ -184,18 +183,18 @@ def rank(
     budget = Budget(request.rules.choice, context.solutions, request.rules.fallback)
     found = _Found(request.wanted, barred)
     refused: list[RefusedCut] = []
-    ease_minor, is_eased, is_cut_short = 0, False, False
+    is_cut_short = False
     next_bound: int | None = None
     unsettled: list[int] = []
-    reason = "every way to isolate the work was priced"
-    search = context.cuts(problem)
+    reason = ""
+    cuts = CutsWithinDay(context, problem)
     # The work's own excavation costs the same whatever the stops: the search leaves it out.
     work_minor = work_minor_of(context)
-    while (cut := next(search, None)) is not None:
+    while (cut := cuts.next_cut()) is not None:
         if not budget.zones:
             # Asked once there is a cut at all: what keeps every cut away is said by the search itself.
             require_possible(context, problem)
-        worst, bound = found.worst_minor, cut.bound_minor + work_minor - ease_minor
+        worst, bound = found.worst_minor, cuts.bound_minor + work_minor
         if worst is not None and bound >= worst:
             next_bound, reason = bound, "nothing beyond can be cheaper"
             break
@@ -217,15 +216,13 @@ def rank(
         budget.count_refused(_FIGURES.sub("#", answer.reason))
         if answer.is_cut_short:
             unsettled.append(bound)
-        if answer.by_hours and not is_eased:
-            require_hours(context, problem)
-            # Zones with too many meters may come by the thousand before the first with few enough.
-            eased = ease(context, problem)
-            search, ease_minor, is_eased = context.cuts(eased.problem), eased.ease_minor, True
+        if answer.by_hours and not cuts.is_limited:
+            # Zones that take too long may come by the thousand before the first that does not.
+            cuts.limit()
     else:
-        if search.gave_up:
-            next_bound = search.lower_bound_minor + work_minor - ease_minor
-            reason, is_cut_short = f"stopped after {search.tried_in_a_row} without a cut", True
+        reason = cuts.end
+        if cuts.gave_up:
+            next_bound, is_cut_short = cuts.bound_minor + work_minor, True
     if unsettled and not (found.options and min(unsettled) >= found.options[-1].burden_minor):
         # An option may stand on a cut of which not every combination of feeds was judged.
         next_bound = min(unsettled) if next_bound is None else min(next_bound, *unsettled)
@@ -233,7 +230,7 @@ def rank(
     if not found.options:
         raise _no_plan(refused, reason, budget, is_cut_short=is_cut_short)
     heard(tuple(found.options), next_bound)
-    return Ranking(tuple(found.options), next_bound, reason, budget.zones, tuple(refused), search)
+    return Ranking(tuple(found.options), next_bound, reason, budget.zones, tuple(refused), cuts.search)
 
 
 def _priced(

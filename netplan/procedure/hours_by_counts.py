@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from netplan.core.constants import ATMOSPHERE_PA_ABS, PA_PER_MBAR
-from netplan.procedure.schedule import Task, in_order
+from netplan.procedure.schedule import BESIDE_STAGES, Task, in_order
 from netplan.procedure.step_kinds import Stage, Who
 from netplan.rules import Rules
 
@@ -20,31 +20,24 @@ __all__ = [
     "MBAR_PER_ATMOSPHERE",
     "PILOT_L_MIN",
     "BranchMinutes",
-    "LeastOfMeter",
     "OrderCounts",
     "OrderHours",
     "StopMinutes",
     "ZoneCounts",
     "doors_minutes",
     "hours_by_counts",
-    "least_minutes_of_meter",
-    "least_minutes_of_stop",
     "pilot_minutes",
     "relight_minutes",
 ]
 
 MINUTES_DIGITS: Final = 1
 """Steps last whole tenths of a minute, as a plan states them [-]."""
-ROUNDING_MIN: Final = 0.06
-"""More than that rounding takes from a step (own) [min]."""
 PILOT_L_MIN: Final = 0.4
 """What a pilot that was left on draws (from memory) [l/min of gas]."""
 LONGEST_T0: Final = 30.0
 """Longest that a zone is watched for a pilot (own) [min]."""
 L_PER_M3: Final = 1000.0
 MBAR_PER_ATMOSPHERE: Final = ATMOSPHERE_PA_ABS / PA_PER_MBAR
-SLACK: Final = 1e-3
-"""Share left out of a bound for the rounding of prices (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,15 +159,24 @@ LEAST_ZONE: Final = ZoneCounts(branches=(BranchMinutes(has_gas=False),))
 
 def hours_by_counts(counts: OrderCounts, rules: Rules) -> OrderHours:
     """Return when an order of these counts reaches the milestones of its day."""
-    tasks = list(_tasks(counts, rules))
-    plan = in_order(tasks, rules.crew)
-    starts = dict(zip((task.stage for task in reversed(tasks)), reversed(plan.start_min), strict=True))
-    gas_back = plan.last_min
+    at_min, starts = 0.0, dict[Stage, float]()
+    beside: list[Task] = []
+    for stage, who, minutes in _parts(counts, rules):
+        whole = round(minutes, MINUTES_DIGITS)
+        if stage in BESIDE_STAGES:
+            beside.append(Task(stage, who, whole))
+            continue
+        if beside:
+            # As `in_order` has them; all else is one after another, and adds up.
+            before = Task(Stage.WEATHER, Who.CONTROL, at_min)
+            at_min, beside = in_order([before, *beside], rules.crew).last_min, []
+        starts.setdefault(stage, at_min)
+        at_min += whole
     return OrderHours(
         off_from_min=starts.get(Stage.METERS_OFF),
         cut_min=starts[Stage.WORK],
-        gas_back_min=gas_back,
-        last_min=gas_back + relight_minutes(counts.meters, rules),
+        gas_back_min=at_min,
+        last_min=at_min + relight_minutes(counts.meters, rules),
     )
 
 
@@ -201,35 +203,8 @@ def relight_minutes(meters: int, rules: Rules) -> float:
     return 60.0 * meters / rules.crew.relights_per_hour
 
 
-@dataclass(frozen=True, slots=True)
-class LeastOfMeter:
-    """What one more meter off adds to the day at least, before gas is back and after it [min]."""
-
-    before_gas: float
-    relit: float
-
-
-def least_minutes_of_meter(rules: Rules) -> LeastOfMeter:
-    """Return what each meter off adds to the day at least, however many there are."""
-    before = rules.duration.door / rules.crew.meter_fitters
-    return LeastOfMeter(max(before - ROUNDING_MIN, 0.0), 60.0 / rules.crew.relights_per_hour * (1.0 - SLACK))
-
-
-def least_minutes_of_stop(minutes: float, rules: Rules) -> float:
-    """Return what each stop of a method adds to the day at least, one barrier and any feeds [min]."""
-    take = rules.duration
-    own = minutes + take.vent + take.withdraw + take.prove / rules.crew.stop_crews
-    return max(own - 4 * ROUNDING_MIN, 0.0)
-
-
-def _tasks(counts: OrderCounts, rules: Rules) -> Iterator[Task]:
-    """Yield what is done on the day until gas is back, in its order."""
-    yield from (
-        Task(stage, who, round(minutes, MINUTES_DIGITS)) for stage, who, minutes in _parts(counts, rules)
-    )
-
-
 def _parts(counts: OrderCounts, rules: Rules) -> Iterator[tuple[Stage, Who, float]]:
+    """Yield what is done on the day until gas is back, in its order, and how long each takes [min]."""
     take = rules.duration
     yield from _before_stops(counts, rules)
     for stop in counts.stops:

@@ -9,7 +9,16 @@ from typing import Final
 from netplan.procedure.step_kinds import Stage, Who
 from netplan.rules.rule_set import CrewRules
 
-__all__ = ["BEFORE_STAGES", "LATER_STAGES", "RELIGHT_STAGES", "Scheduled", "Task", "by_crew", "in_order"]
+__all__ = [
+    "BEFORE_STAGES",
+    "BESIDE_STAGES",
+    "LATER_STAGES",
+    "RELIGHT_STAGES",
+    "Scheduled",
+    "Task",
+    "by_crew",
+    "in_order",
+]
 
 BEFORE_STAGES: Final = frozenset(
     {
@@ -48,6 +57,8 @@ _KINDS: Final = {
     Stage.BARRIERS_PROVED: _BESIDE,
     Stage.VALVE_TRIED: _BESIDE,
 }
+BESIDE_STAGES: Final = frozenset(stage for stage, kind in _KINDS.items() if kind == _BESIDE)
+"""Side by side, each by its own crew."""
 _PROOFS: Final = frozenset({Stage.BARRIERS_PROVED, Stage.VALVE_TRIED})
 _OPENINGS: Final = frozenset({Stage.FEED_OPENED, Stage.FEED_PROVED})
 """Never two at once, whatever the crews: what is solved is one feed opened after another."""

@@ -86,7 +86,7 @@ class FixedOption:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _FedPart:
+class _PlannedPart:
     """A deficient part with its feed of the plan, or whether it is off without one."""
 
     part: DeficientPart
@@ -131,7 +131,7 @@ def _parts(
     without_feeds: WithoutFeeds,
     feeds: Sequence[GivenFeed],
     recorded: Option,
-) -> list[_FedPart]:
+) -> list[_PlannedPart]:
     """Return the deficient parts of today with the feeds of the plan, in the order of the plan's feeds.
 
     A weak part is whom the plan keeps by its feed, or turns off, with those who are weak today: in milder
@@ -141,12 +141,12 @@ def _parts(
     stranded = stranded_parts(reach)
     told_off, kept = _told_weak(context, reach, recorded)
     waiting = list(feeds)
-    found: list[_FedPart] = []
+    found: list[_PlannedPart] = []
     for part in stranded:
         feed = next((one for one in waiting if part.nodes[list(one.fed)].any()), None)
         if feed is not None:
             waiting.remove(feed)
-        found.append(_FedPart(part, feed, feed is None))
+        found.append(_PlannedPart(part, feed, feed is None))
     weak = np.unique(np.concatenate([kept, *(one.customers for one in weak_today)])).astype(np.int64)
     weak = np.setdiff1d(weak, told_off)
     left: list[GivenFeed | None] = [*waiting] or ([None] if feeds and len(weak) else [])
@@ -155,11 +155,11 @@ def _parts(
         # may be helped by that of another.
         nodes = _nodes_of(context, weak)
         nodes[[] if feed is None else list(feed.fed)] = True
-        found.append(_FedPart(DeficientPart("weak", nodes, weak, weak=True), feed, is_off=False))
+        found.append(_PlannedPart(DeficientPart("weak", nodes, weak, weak=True), feed, is_off=False))
         weak = weak[:0]
     if len(told_off):
         nodes = _nodes_of(context, told_off)
-        found.append(_FedPart(DeficientPart("weak", nodes, told_off, weak=True), None, is_off=True))
+        found.append(_PlannedPart(DeficientPart("weak", nodes, told_off, weak=True), None, is_off=True))
     order = {feed.id: place for place, feed in enumerate(feeds)}
     with_feed = iter(
         sorted((one for one in found if one.feed), key=lambda one: order[one.feed.id] if one.feed else 0)
@@ -167,7 +167,7 @@ def _parts(
     return [next(with_feed) if one.feed else one for one in found]
 
 
-def _kept_by(context: PlanningContext, parts: Sequence[_FedPart]) -> dict[str, str]:
+def _kept_by(context: PlanningContext, parts: Sequence[_PlannedPart]) -> dict[str, str]:
     customer_id = context.request.network.customers.id
     return {
         customer_id[row]: "" if one.feed is None else one.feed.id
@@ -206,7 +206,7 @@ def _fed(
     reach: CutConnectivity,
     dug: CutExcavations,
     without_feeds: WithoutFeeds,
-    parts: Sequence[_FedPart],
+    parts: Sequence[_PlannedPart],
 ) -> tuple[EvaluatedOption, list[Against]]:
     rules = context.request.rules
     stopped = draw_stops(context.request.network, context.base, cut)
@@ -242,7 +242,7 @@ def _answer(
     case: FeedCase,
     off: tuple[bool, ...],
     sizes: Sequence[FeedSize],
-    parts: Sequence[_FedPart],
+    parts: Sequence[_PlannedPart],
 ) -> PartsAnswer:
     """Return the feeds in their sizes as the choice of feeds would give them."""
     context, rules = to_feed.context, to_feed.context.request.rules

@@ -12,7 +12,7 @@ from netplan.planning.pipes_set_aside import dark_while_set_aside
 from netplan.planning.request import PlanRequest
 from netplan.recheck.issued_plan import IssuedPlan
 from netplan.recheck.moved_readings import least_in_states, moved_readings
-from netplan.recheck.plan_findings import corrections_of, papers_against
+from netplan.recheck.papers_today import corrections_of, papers_against
 from netplan.recheck.todays_option import TodaysOption, todays_option
 from netplan.recheck.told_customers import lists_of, lists_without_option, relieved, touched_customers
 

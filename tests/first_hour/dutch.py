@@ -288,6 +288,7 @@ def _truth(tables: Frames) -> dict[str, tuple[Meant, ...]]:
         "street": "STRAAT",
         "number": "HUISNR",
         "postcode": "POSTCODE",
+        "town": "PLAATS",
         "category": "KLANTSOORT",
         "priority": "PRIORITEIT",
         "priority_note": "OPMERKING",

@@ -25,6 +25,7 @@ from netplan.outputs.output_folders import check_target
 from netplan.planfile.plan_json import read_plan
 from netplan.readers import write_layers
 from tests.fuzz.districts import district
+from tests.support.letters import WORDS
 
 __all__ = ["kill_runs"]
 
@@ -46,7 +47,7 @@ def kill_runs(count: int, seed: int, folder: Path) -> tuple[Counter[str], float]
     network = write_layers(layers, folder / "network.gpkg")
     before = _digest(network)
     arguments = ["plan", network, "--main", work.main_id, "--from", work.from_m, "--to", work.to_m]
-    arguments += ["--air-temp", "4", "--options", "1", "--overwrite"]
+    arguments += ["--air-temp", "4", "--options", "1", "--words", WORDS, "--overwrite"]
     seconds = max(_whole(arguments, folder / f"whole-{k}") for k in range(2))
     whole = _digests(folder / "whole-0")
     rng = random.Random(seed)  # noqa: S311

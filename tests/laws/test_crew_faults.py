@@ -28,6 +28,7 @@ from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import read_rules
+from tests.support.letters import WORDS
 from tests.support.outside_order import OutsideOrder
 from tests.support.sample_plan import sample_request
 
@@ -38,7 +39,7 @@ _CLOCK = re.compile(r"\b(?:[01]\d|2[0-3]):[0-5]\d\b")
 
 def _folder(home: Path, work: WorkPart, **more: Any) -> Path:
     asked = replace(sample_request(work, start="2027-03-02T07:00", hours=9.0), options=1, **more)
-    return write_plan_folder(make_plan(asked), home / "plan", choices=Choices())
+    return write_plan_folder(make_plan(asked), home / "plan", choices=Choices(words=WORDS))
 
 
 @pytest.fixture(scope="module")

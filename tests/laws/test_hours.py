@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Any
 
 import numpy as np
@@ -19,9 +19,9 @@ from netplan.planning import make_plan as module
 from netplan.planning.context import PlanningContext
 from netplan.planning.day_hours import day_limits, least_counts_of, least_counts_with, meters_of
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.least_hours import ALONE
+from netplan.planning.least_minutes import least_minutes_of_day
 from netplan.planning.option_records.option_record import option_of
-from netplan.planning.rank import rank
+from netplan.planning.rank import isolation_problem, rank
 from netplan.planning.request import PlanRequest
 from netplan.procedure.hours_by_counts import (
     BranchMinutes,
@@ -29,8 +29,6 @@ from netplan.procedure.hours_by_counts import (
     StopMinutes,
     ZoneCounts,
     hours_by_counts,
-    least_minutes_of_meter,
-    least_minutes_of_stop,
 )
 from netplan.rules import Rules, default_rules
 from tests.support.plan_cases import HOURS, plan_case, plan_rules
@@ -39,6 +37,8 @@ from tests.support.plan_comparison import has_feeds
 WITH_FEEDS = (26, 32, 50)
 """Seeds of networks whose plans have feeds."""
 SEEDS = 8
+SAME_SUM_MIN = 1e-6
+"""What minutes added up in another order may differ by."""
 SAME_MIN = 0.05
 """Half the last digit of the minutes of a timeline."""
 
@@ -148,20 +148,24 @@ def test_no_bound_exceeds_the_hours_of_an_option() -> None:
                 least = hours_by_counts(counts, request.rules)
                 assert least.gas_back_min <= exact.gas_back_min + 1e-9, f"seed {seed}"
                 assert least.last_min <= exact.last_min + 1e-9, f"seed {seed}"
-            linear = _linear_bound(context, option, meters)
-            assert linear <= exact.last_min, f"seed {seed}"
+            for relit, branches in product((False, True), repeat=2):
+                bound = _least_as_a_sum(context, option, relit=relit, branches=branches)
+                taken = exact.last_min if relit else exact.gas_back_min
+                assert bound <= taken + SAME_SUM_MIN, f"seed {seed}"
             assert day_limits(request).holds(exact)
             seen += 1
     assert seen > SEEDS
 
 
-def _linear_bound(context: PlanningContext, option: EvaluatedOption, meters: int) -> float:
-    """Return what the proof for every zone takes a cut to need at least [min]."""
-    rules = context.request.rules
-    minutes = {method.name: method.minutes for method in rules.method}
-    meter = least_minutes_of_meter(rules)
-    stops = sum(least_minutes_of_stop(minutes[stop.method], rules) for stop in option.cut.stops)
-    return hours_by_counts(ALONE, rules).gas_back_min + stops + meters * (meter.before_gas + meter.relit)
+def _least_as_a_sum(
+    context: PlanningContext, option: EvaluatedOption, *, relit: bool, branches: bool
+) -> float:
+    """Return what the proof for every zone takes this one to need at least [min]."""
+    request = context.request
+    problem = isolation_problem(context, work_section(request.network, request.parts))
+    least = least_minutes_of_day(context, problem, relit=relit, branches=branches)
+    stops = sum(least.of_method[stop.method] for stop in option.cut.stops)
+    return least.alone_min + stops + float(least.of_customer[np.flatnonzero(option.reach.isolated)].sum())
 
 
 BRANCH = st.builds(

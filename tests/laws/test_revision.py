@@ -16,6 +16,7 @@ from netplan.planfile.plan_json import plan_digest, plan_from_json, read_plan
 from netplan.planfile.revision import revision_code
 from netplan.planfile.superseded import read_superseded, superseded_schema
 from tests.support.command_line import run_command
+from tests.support.letters import WORDS
 
 PAPERS = ("work_pack.pdf", "tally_sheet.pdf", "call_sheet_restricted.pdf")
 PAGES = ("map.html", "work_day.html")
@@ -101,13 +102,15 @@ def test_papers_of_a_superseded_plan_are_void_and_hold_no_letters(
     folders: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     out = tmp_path / "again"
-    assert run_command("papers", folders[0], "--out", out) == 0
+    assert run_command("papers", folders[0], "--words", WORDS, "--out", out) == 0
     code = revision_code(read_plan(folders[1]))
     assert f"superseded by plan {code}" in " ".join(capsys.readouterr().out.split())
     for name in ("work_pack.pdf", "tally_sheet.pdf"):
         assert all(f"VOID: superseded by plan {code}" in page for page in _pages(out / name)), name
     assert f"VOID: superseded by plan {code}" in (out / "map.html").read_text(encoding="utf-8")
     assert not (out / "letters.pdf").exists()
+    assert run_command("papers", folders[1], "--words", WORDS, "--out", tmp_path / "stands") == 0
+    assert (tmp_path / "stands" / "letters.pdf").is_file()
 
 
 @pytest.mark.parametrize(

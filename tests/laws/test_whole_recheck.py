@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from pathlib import Path
 
-from tests.whole_recheck.runs import run_seed
+from tests.whole_recheck.rechecks import run_seed
 
 UNCHANGED, CHANGED = 11, (5, 14)
 """Seeds of quick towns: one of them changes nothing, one holds after changes, one does not."""

@@ -23,6 +23,7 @@ from netplan.core.extras import EXTRAS
 from netplan.planfile.emergency_json import emergency_schema
 from netplan.planfile.plan_json import plan_schema, read_plan
 from netplan.readers import write_layers
+from tests.support.letters import WORDS
 
 CRS = "EPSG:25832"
 X, Y = 600_000.0, 5_700_000.0
@@ -247,7 +248,7 @@ def test_rules_and_schema_are_printed(
     assert _run(monkeypatch, "schema", "emergency") == 0
     assert json.loads(capsys.readouterr().out) == emergency_schema()
     assert _run(monkeypatch, "schema", "screen") == 2
-    assert "write plan, emergency, session, superseded or recheck" in capsys.readouterr().err
+    assert "write plan, emergency, session, superseded, recheck or contacts" in capsys.readouterr().err
 
 
 def test_the_demo_says_where_map_and_plan_lie(
@@ -259,6 +260,8 @@ def test_the_demo_says_where_map_and_plan_lie(
     out = capsys.readouterr().out
     assert str(tmp_path / "plan-demo" / "map.html") in out
     assert str(tmp_path / "plan-demo" / "plan.json") in out
+    assert out.count("letters.pdf is not made: the words name no sender") == 1
+    assert not (tmp_path / "plan-demo" / "letters.pdf").exists()
     plan = read_plan(tmp_path / "plan-demo")
     assert plan.work[0].main_id == DEMO_WORK[0]
     assert len(plan.options) == 5
@@ -297,7 +300,8 @@ def test_no_weather_and_no_papers_leave_out_only_those(
     network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     work = ("--main", "M1", "--from", "98", "--to", "102")
-    assert _run(monkeypatch, "plan", network, *work, "--out", tmp_path / "whole") == 0
+    words = ("--words", WORDS)
+    assert _run(monkeypatch, "plan", network, *work, *words, "--out", tmp_path / "whole") == 0
     assert (
         _run(monkeypatch, "plan", network, *work, "--no-weather", "--no-papers", "--out", tmp_path / "quick")
         == 0

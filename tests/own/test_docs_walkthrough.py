@@ -31,6 +31,7 @@ SAMPLE_PAGES = (
     "how-to-emergency.md",
     "how-to-recheck.md",
     "how-to-revisions.md",
+    "how-to-notices.md",
 )
 
 
@@ -104,8 +105,9 @@ def test_the_pages_on_the_sample_run_word_for_word(context: Desk) -> None:
         said[page] = "".join(context.run(block) for block in told)
     home = context.home
     assert len(read_plan(home / "plan-a").options) == 5
-    for name in ("map.html", "work_pack.pdf", "notices.xlsx", "letters.pdf", "tally_sheet.pdf"):
+    for name in ("map.html", "work_pack.pdf", "notices.xlsx", "tally_sheet.pdf"):
         assert (home / "plan-a" / name).stat().st_size > 1000, name
+    assert not (home / "plan-a" / "letters.pdf").exists(), "the shipped words have no sender"
     assert (home / "plan-a" / "call_sheet_restricted.pdf").is_file()
     assert not (home / "plan-none").exists()
     for name in ("emergency.html", "emergency.pdf", "emergency.json"):

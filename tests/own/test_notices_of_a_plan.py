@@ -10,8 +10,8 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from netplan.outputs.documents.letters import letter_groups
-from netplan.outputs.notice_list import notice_rows
+from netplan.network.text_column import TextColumn
+from netplan.outputs.notice_list import letter_groups, notice_rows
 from netplan.outputs.notice_workbook import SHEETS, write_notices_xlsx
 from netplan.planfile.plan_result import PlanResult
 from tests.support.plans import hamlet_result
@@ -71,15 +71,16 @@ def test_the_spreadsheet_holds_every_text_under_its_head(tmp_path: Path) -> None
     assert len(found) == len(rows)
     for row in rows:
         cells = found[row.customer_id]
+        assert cells["Town"] == row.town == "Quexby"
         assert cells["Address"] == row.address
         assert cells["Street"] == row.street
         assert cells["Category"] == row.category
         assert cells["Kept by"] == row.kept_by
-        assert cells["Notice by"] == row.notice_by
-        assert (cells["Off from"], cells["On by"]) == (
-            row.off_from.replace("T", " "),
-            row.on_by.replace("T", " "),
-        )
+        assert f"{cells['Notice by']:%Y-%m-%d}" == row.notice_by
+        assert f"{cells['Work date']:%Y-%m-%d}" == "2026-05-12"
+        for day, time, told in (("Off date", "Off from", row.off_from), ("On date", "On by", row.on_by)):
+            both = cells[day], cells[time]
+            assert both == ("", "") if not told else f"{both[0]:%Y-%m-%d}T{both[1]:%H:%M}" == told
 
 
 def test_the_spreadsheet_carries_no_time_of_making(tmp_path: Path) -> None:
@@ -100,3 +101,18 @@ def test_people_off_and_kept_at_one_address_get_a_letter_each() -> None:
     beside = replace(off, customer_id="C-BESIDE", address="Flat 2")
     assert [len(group) for group in letter_groups([off, beside, above])] == [2, 1]
     assert letter_groups([off, replace(off, language="de")]) != letter_groups([off, off])
+
+
+def test_streets_of_one_name_in_two_towns_are_two_addresses() -> None:
+    result = hamlet_result()
+    customers = result.states[0].customers
+    count = len(customers)
+    houses = {}
+    for town in ("", "Quexby"):
+        towns = TextColumn([town and f"{town} {k % 2}" for k in range(count)])
+        same = {"address": "1 High Street", "street": "High Street", "number": "1", "postcode": ""}
+        columns = {name: TextColumn([text] * count) for name, text in same.items()}
+        moved = replace(customers, **columns, town=towns)  # type: ignore[arg-type]
+        rows = notice_rows(result.plan, replace(result.states[0], customers=moved))
+        houses[town] = len({row.address_no for row in rows})
+    assert houses == {"": 1, "Quexby": 2}

@@ -14,6 +14,7 @@ from netplan.outputs.plan_folder import write_deliverables_again, write_plan_fol
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile.plan_json import read_plan
 from netplan.planfile.plan_result import PlanResult
+from tests.support.letters import WORDS
 from tests.support.plans import hamlet_result
 
 
@@ -23,20 +24,27 @@ def result() -> PlanResult:
 
 
 def test_folder_holds_the_files_and_reads_back(result: PlanResult, tmp_path: Path) -> None:
-    out = write_plan_folder(result, tmp_path / "plan")
+    said: list[str] = []
+    out = write_plan_folder(result, tmp_path / "plan", warn=said.append)
     assert {f.name for f in out.iterdir()} == {
         *("plan.json", "plan.gpkg", "map.html", "work_day.html", "notices.csv", "notices.xlsx"),
-        *("letters.pdf", "tally_sheet.pdf", "call_sheet_restricted.pdf", "work_pack.pdf"),
+        *("tally_sheet.pdf", "call_sheet_restricted.pdf", "work_pack.pdf"),
     }
+    assert len(said) == 1
+    assert (
+        "letters.pdf is not made: the words name no sender, phone, emergency; write words.en.toml" in said[0]
+    )
     assert (out / "call_sheet_restricted.pdf").stat().st_mode & 0o077 == 0
     assert read_plan(out) == result.plan
     assert [p.name for p in tmp_path.iterdir()] == ["plan"]
 
 
 def test_same_result_same_bytes(result: PlanResult, tmp_path: Path) -> None:
-    first = write_plan_folder(result, tmp_path / "a")
-    second = write_plan_folder(hamlet_result(), tmp_path / "b")
+    chosen = Choices(words=WORDS)
+    first = write_plan_folder(result, tmp_path / "a", choices=chosen)
+    second = write_plan_folder(hamlet_result(), tmp_path / "b", choices=chosen)
     names = sorted(f.name for f in first.iterdir())
+    assert "letters.pdf" in names
     assert names == sorted(f.name for f in second.iterdir())
     for name in names:
         assert (first / name).read_bytes() == (second / name).read_bytes(), name
@@ -111,8 +119,10 @@ def test_unknown_units_and_options_leave_nothing(result: PlanResult, tmp_path: P
 
 
 def test_a_plan_folder_is_enough(result: PlanResult, tmp_path: Path) -> None:
-    first = write_plan_folder(result, tmp_path / "plan")
-    again = write_deliverables_again(first, tmp_path / "again", choices=Choices())
+    chosen = Choices(words=WORDS)
+    first = write_plan_folder(result, tmp_path / "plan", choices=chosen)
+    again = write_deliverables_again(first, tmp_path / "again", choices=chosen)
+    assert (again / "letters.pdf").is_file()
     for path in again.iterdir():
         assert path.read_bytes() == (first / path.name).read_bytes(), path.name
     other = write_deliverables_again(first, tmp_path / "other", choices=Choices(option=2, units="us"))

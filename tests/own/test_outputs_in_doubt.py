@@ -27,6 +27,7 @@ from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
 from tests.support.browser import chromium, opened
 from tests.support.doubtful_town import EXPECTED, WORK, doubtful_town
+from tests.support.letters import WORDS
 
 HOSTILE = "=1+1 <script>alert(1)</script> #strong[x]"
 PRIORITY = {"C-hospital": "hospital", "C-short": "care_home"}
@@ -47,7 +48,7 @@ def result() -> PlanResult:
 
 @pytest.fixture(scope="module")
 def folder(result: PlanResult, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_plan_folder(result, tmp_path_factory.mktemp("doubt") / "plan")
+    return write_plan_folder(result, tmp_path_factory.mktemp("doubt") / "plan", choices=Choices(words=WORDS))
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,8 @@ from functools import cache
 import pytest
 
 from netplan.core.errors import BadInputError
-from netplan.outputs.notice_list import NOTICE_COLUMNS, NoticeRow, notice_rows, notices_csv, spreadsheet_safe
+from netplan.outputs.notice_list import NoticeRow, notice_rows
+from netplan.outputs.notices_csv import NOTICE_COLUMNS, notices_csv, spreadsheet_safe
 from tests.support.hamlet import HOSTILE
 from tests.support.plans import hamlet_result
 

@@ -6,22 +6,20 @@ import io
 import re
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import pypdf
 import pytest
 
-from netplan.core.errors import BadInputError
 from netplan.outputs.documents.call_and_tally_sheets import call_sheet_pdf, tally_pdf, visits_planned
-from netplan.outputs.documents.letter_words import read_words, shipped_words
-from netplan.outputs.documents.letters import letter_groups, letters_pdf
+from netplan.outputs.documents.letter_words import read_words
 from netplan.outputs.documents.typeset import printable
 from netplan.outputs.documents.work_pack import work_pack_pdf
 from netplan.outputs.layers import plan_layers
-from netplan.outputs.notice_list import NoticeRow, notice_rows
+from netplan.outputs.notice_list import NoticeRow, letter_groups, notice_rows
 from netplan.outputs.number_format import METRIC, US
 from tests.support.hamlet import HOSTILE
+from tests.support.letters import made_letters
 from tests.support.plans import hamlet_result, without_base
 
 
@@ -50,7 +48,7 @@ def _pack(*, hostile: bool = False, us: bool = False, rank: int = 1) -> str:
 
 def test_one_letter_page_for_each_address_and_effect() -> None:
     rows = _rows()
-    pages = _pages(letters_pdf(hamlet_result().plan, rows))
+    pages = _pages(made_letters(hamlet_result().plan, rows))
     assert len(pages) == len(letter_groups(rows)) == len({row.address_no for row in rows})
     for page, group in zip(pages, letter_groups(rows), strict=True):
         assert group[0].street in page
@@ -61,61 +59,34 @@ def test_one_letter_page_for_each_address_and_effect() -> None:
 
 def test_letters_speak_by_effect_and_language() -> None:
     plan = hamlet_result().plan
-    pages = _pages(letters_pdf(plan, _rows()))
+    pages = _pages(made_letters(plan, _rows()))
     by_address = {group[0].address: page for page, group in zip(pages, letter_groups(_rows()), strict=True)}
     assert "will be off on 12 May 2026" in by_address["1 Mill Close"]
     assert "17:00" in by_address["1 Mill Close"]
     assert "your gas stays on" in by_address["9 Mill Close"]
     assert "please be prepared" in by_address["41 Upper Lane"]
-    assert "wird abgestellt: 12. Mai 2026" in by_address["5 Mill Close"]
+    assert "wird am 12. Mai 2026 abgestellt" in by_address["5 Mill Close"]
     assert "28 April 2026" in by_address["3 Mill Close"]
     assert "5 May 2026" in by_address["2 Mill Close"]
-    german = _pages(letters_pdf(plan, _rows(), language="de"))
+    german = _pages(made_letters(plan, _rows(), language="de"))
     assert all("An die Bewohner" in page for page in german)
 
 
-def test_languages_say_the_same_things() -> None:
-    words = shipped_words()
-    assert set(words) >= {"en", "de"}
-    for section in ("off", "kept", "kept_standby", "standby"):
-        texts = {lang: [w.raw(section, "title"), *w.raw(section, "paragraphs")] for lang, w in words.items()}
-        assert len({len(lines) for lines in texts.values()}) == 1, section
-        for lines in zip(*texts.values(), strict=True):
-            names = {tuple(sorted(re.findall(r"\{[a-z_]+\}", line))) for line in lines}
-            assert len(names) == 1, lines
-
-
-def test_the_team_may_replace_the_words(tmp_path: Path) -> None:
-    from importlib import resources
-
-    shipped = resources.files("netplan.outputs").joinpath("templates/words.en.toml").read_text("utf-8")
-    (tmp_path / "words.en.toml").write_text(shipped.replace("[your company]", "Own Name & Co #1"), "utf-8")
-    words = read_words(tmp_path)
-    pages = _pages(letters_pdf(hamlet_result().plan, _rows(), words=words))
-    assert "Own Name & Co #1" in pages[0]
-    (tmp_path / "words.en.toml").write_text('lang = "en"\n[sender]\n', "utf-8")
-    with pytest.raises(BadInputError, match=r"lacks \[dates\]"):
-        read_words(tmp_path)
-
-
-def test_a_kept_customer_on_standby_is_told_so_with_older_words_too(tmp_path: Path) -> None:
-    from importlib import resources
-
-    shipped = resources.files("netplan.outputs").joinpath("templates/words.en.toml").read_text("utf-8")
-    start, rest = shipped.split("[kept_standby]")
-    (tmp_path / "words.en.toml").write_text(start + "[standby]" + rest.split("[standby]")[1], "utf-8")
-    rows = [replace(row, standby="yes", language="en") for row in _rows() if row.effect == "kept"]
+def test_a_kept_customer_on_standby_is_told_so_in_every_language() -> None:
     plan = hamlet_result().plan
-    for words, said in ((None, "is planned to stay on"), (tmp_path, "Only if something goes wrong")):
-        pages = _pages(letters_pdf(plan, rows, words=read_words(words)))
+    shipped = read_words(None).words
+    assert {"en", "de"} < set(shipped)
+    for language, words in shipped.items():
+        title = str(words.raw("kept_standby", "title")).partition("{date}")
+        rows = [replace(row, standby="yes", language=language) for row in _rows() if row.effect == "kept"]
+        pages = [re.sub(r"\s+", " ", page) for page in _pages(made_letters(plan, rows))]
         assert len(pages) == len(letter_groups(rows)) > 0
-        assert all(said in re.sub(r"\s+", " ", page) for page in pages)
-        assert not [page for page in pages if ": your gas stays on" in page]
+        assert all(title[0] in page and title[2] in page for page in pages)
 
 
 def test_nobody_affected_is_said() -> None:
     plan = hamlet_result().plan
-    assert "no letters" in _pages(letters_pdf(plan, []))[0]
+    assert "no letters" in _pages(made_letters(plan, []))[0]
     assert "Nobody goes off" in _pages(tally_pdf(plan, []))[0]
     assert "No priority customer" in _pages(call_sheet_pdf(plan, [], {}))[0]
 
@@ -124,12 +95,19 @@ def test_notes_are_on_the_call_sheet_and_nowhere_else() -> None:
     result = hamlet_result()
     customers = result.network.customers
     notes = dict(zip(customers.id, customers.priority_note, strict=True))
-    text = "\n".join(_pages(call_sheet_pdf(result.plan, _rows(), notes)))
+    numbers = dict(zip(customers.id, customers.telephone, strict=True))
+    pdf = call_sheet_pdf(result.plan, _rows(), notes, telephones=numbers)
+    text = re.sub(r"\s+", " ", "\n".join(_pages(pdf)))
     assert "secret note A" in text
     assert "secret note B" in text
     assert "RESTRICTED" in text
-    others = [*_pages(letters_pdf(result.plan, _rows())), *_pages(tally_pdf(result.plan, _rows())), _pack()]
-    assert not [page for page in others if "secret note" in page]
+    called = [row for row in _rows() if row.priority]
+    assert len(called) == 2
+    for row in called:
+        assert numbers[row.customer_id] in text
+        assert row.notice_by in text
+    others = [*_pages(made_letters(result.plan, _rows())), *_pages(tally_pdf(result.plan, _rows())), _pack()]
+    assert not [page for page in others if "secret note" in page or "0000 55" in page]
 
 
 def test_tally_counts_every_door_that_goes_off() -> None:
@@ -192,7 +170,7 @@ def test_hostile_text_comes_out_as_text(paper: str) -> None:
     rows = _rows(hostile=True)
     notes = {row.customer_id: HOSTILE[7] for row in rows}
     texts: dict[str, Any] = {
-        "letters": lambda: "\n".join(_pages(letters_pdf(result.plan, rows))),
+        "letters": lambda: "\n".join(_pages(made_letters(result.plan, rows))),
         "call": lambda: "\n".join(_pages(call_sheet_pdf(result.plan, rows, notes))),
         "tally": lambda: "\n".join(_pages(tally_pdf(result.plan, rows))),
         "pack": lambda: _pack(hostile=True),
@@ -210,7 +188,7 @@ def test_hostile_text_comes_out_as_text(paper: str) -> None:
 
 def test_hostile_letters_still_take_one_page_each() -> None:
     rows = _rows(hostile=True)
-    pages = _pages(letters_pdf(hamlet_result(hostile=True).plan, rows))
+    pages = _pages(made_letters(hamlet_result(hostile=True).plan, rows))
     assert len(pages) == len(letter_groups(rows))
 
 

@@ -15,7 +15,7 @@ import pytest
 from netplan.outputs.layers import plan_layers, write_layers
 from netplan.outputs.layers.layer_styles import CUSTOMER_COLOURS, STATE_COLOURS, STYLES
 from netplan.outputs.notice_list import notice_rows
-from netplan.outputs.notice_workbook import DOUBT_SHEET, SHEETS, write_notices_xlsx
+from netplan.outputs.notice_workbook import DOUBT_SHEET, MERGE_SHEET, SHEETS, write_notices_xlsx
 from netplan.planfile.model import Plan
 from tests.support.hamlet import HOSTILE
 from tests.support.plans import hamlet_result
@@ -33,7 +33,7 @@ def test_sheets_and_totals_agree_with_the_plan(tmp_path: Path, rank: int) -> Non
     plan = _write(tmp_path / "notices.xlsx", rank)
     option = plan.options[rank - 1]
     book = openpyxl.load_workbook(tmp_path / "notices.xlsx", data_only=True)
-    assert book.sheetnames == ["Totals", *SHEETS.values(), DOUBT_SHEET]
+    assert book.sheetnames == ["Totals", MERGE_SHEET, *SHEETS.values(), DOUBT_SHEET]
     totals = {row[0]: row for row in book["Totals"].iter_rows(min_row=6, values_only=True)}
     for effect in ("off", "kept"):
         head, *rows = book[SHEETS[effect]].iter_rows(values_only=True)
@@ -56,10 +56,12 @@ def test_formulas_are_ours_alone_and_point_at_the_rows(tmp_path: Path) -> None:
         assert "f" not in kinds, name
         assert not book[name]._hyperlinks
     formulas = [c.value for row in book["Totals"].iter_rows() for c in row if c.data_type == "f"]
-    assert len(formulas) == 9
-    assert "=SUM(Off!H:H)" in formulas
-    assert book["Off"]["H1"].value == "Meters"
-    assert book["Off"]["O1"].value == "Meter point"
+    assert len(formulas) == 4 * 5
+    for tab in (*SHEETS.values(), MERGE_SHEET):
+        heads = {cell.value: cell.column_letter for cell in book[tab][1]}
+        meters, point = heads["Meters"], heads["Meter point"]
+        assert f"=SUM('{tab}'!{meters}:{meters})" in formulas
+        assert f"=COUNTA('{tab}'!{point}:{point})-1" in formulas
 
 
 def test_hostile_text_is_in_the_cells_as_it_is(tmp_path: Path) -> None:

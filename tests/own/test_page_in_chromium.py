@@ -98,6 +98,7 @@ def test_a_planner_works_on_the_page(served: Served) -> None:
         page.click("#save button")
         page.wait_for_selector("#saved:has-text('gas-netplan plan')", timeout=WAIT_MS)
         shown, said = _figures(page), page.inner_text("#saved")
+        assert "letters.pdf is not made: the words name no sender" in said
         page.reload()
         page.wait_for_selector('body[data-ready="yes"]', timeout=WAIT_MS)
         _wait(page, "done", revision + 2)

@@ -24,6 +24,7 @@ from netplan.outputs.terminal.plan_comparison import compare_plans
 from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planfile.plan_json import read_plan
 from netplan.planning.make_plan import make_plan
+from tests.support.letters import WORDS
 from tests.support.sample_plan import sample_request
 
 Row = dict[str, Any]
@@ -32,7 +33,8 @@ Row = dict[str, Any]
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     request = sample_request(WorkPart("M0142", 158.0, 162.0), start="2027-03-02T07:00", hours=9.0)
-    return write_plan_folder(make_plan(request), tmp_path_factory.mktemp("plan") / "plan", choices=Choices())
+    home = tmp_path_factory.mktemp("plan")
+    return write_plan_folder(make_plan(request), home / "plan", choices=Choices(words=WORDS))
 
 
 @pytest.fixture(scope="module")
@@ -152,7 +154,7 @@ def test_times_promised_follow_one_order_in_every_file(folder: Path, best: Row) 
     assert [row["on_by"] for row in rows] == promised
     sheet = list(_sheet(folder, "Off"))
     assert [row["Meter point"] for row in sheet] == order
-    assert [row["On by"].replace(" ", "T") for row in sheet] == promised
+    assert [f"{row['On date']:%Y-%m-%d}T{row['On by']:%H:%M}" for row in sheet] == promised
     tally = " ".join(_text(folder / "tally_sheet.pdf"))
     assert sorted(order, key=tally.index) == order
     found = re.findall(r"\b\d\d:\d\d\b", tally[tally.index(order[0]) :])

@@ -24,6 +24,7 @@ from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.procedure import Stage
 from netplan.readers import read_network
 from netplan.rules import read_rules
+from tests.support.letters import WORDS
 from tests.support.sample_plan import sample_request
 from tests.support.station_street import WORK, at_outlet, street_layers, street_plan
 from tests.whole_plan.check import check_folder, read_raw
@@ -170,7 +171,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> tuple[Option, list[str], s
     request = sample_request(WorkPart("M0185", 10.0, 11.5), "2026-06-16T08:00", 9.0)
     result = make_plan(replace(request, air_temp_c=16.0, options=1))
     folder = write_plan_folder(
-        result, tmp_path_factory.mktemp("beside") / "plan", choices=Choices(papers=True)
+        result, tmp_path_factory.mktemp("beside") / "plan", choices=Choices(words=WORDS)
     )
     pages = [" ".join(page.extract_text().split()) for page in PdfReader(folder / "work_pack.pdf").pages]
     return result.plan.options[0], pages, (folder / "map.html").read_text(encoding="utf-8")
@@ -227,7 +228,7 @@ def test_every_file_agrees_with_a_walk_of_the_raw_layers(
     request = PlanRequest(
         read_network(source), WORK, read_rules(None, overrides=rules or {}), weather=False, options=2
     )
-    write_plan_folder(make_plan(request), folder, choices=Choices(papers=True))
+    write_plan_folder(make_plan(request), folder, choices=Choices(words=WORDS))
     checked = check_folder(read_raw(source), folder)
     assert [str(one) for one in checked.found] == []
     assert checked.holds["station shut in"] == checked.holds["option"]

@@ -15,6 +15,7 @@ from netplan.outputs.reader_choices import Choices
 from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
+from tests.support.letters import WORDS
 from tests.whole_plan.towns import Town
 
 __all__ = ["Made", "plan_town", "write_layers"]
@@ -61,5 +62,5 @@ def plan_town(town: Town, source: Path, folder: Path, *, feeds: bool, papers: bo
     except (BadInputError, NotSolvedError) as error:
         # A town that carries too little before any stop, or work that no station feeds.
         return Made(None, "refused", str(error))
-    write_plan_folder(result, folder, choices=Choices(papers=papers))
+    write_plan_folder(result, folder, choices=Choices(papers=papers, words=WORDS))
     return Made(folder, "plan")

@@ -11,16 +11,17 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
-from tests.whole_recheck.runs import Run, run_seed
+from tests.whole_recheck.rechecks import run_seed
+from tests.whole_recheck.tally import Rechecked
 
 
-def _say(seed: int, run: Run) -> None:
+def _say(seed: int, run: Rechecked) -> None:
     for line in run.found:
         print(f"seed {seed}: {line}; changes {run.changes}", flush=True)
 
 
 def main() -> None:
-    """Run as the module's help says."""
+    """Rechecked as the module's help says."""
     asked = sys.argv[1]
     if ":" not in asked:
         folder = Path(sys.argv[2])

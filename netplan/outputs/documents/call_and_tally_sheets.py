@@ -6,22 +6,25 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from netplan.outputs.contacts.contact_state import NO_CONTACT, Contacts
 from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.item_words import clock
-from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow
+from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow, lead_days_of, notice_day
 from netplan.planfile.model import Option, Plan
 from netplan.planfile.revision import revision_code
 
-__all__ = ["call_sheet_pdf", "tally_pdf", "visits_planned"]
+__all__ = ["call_sheet_pdf", "plan_heading", "tally_pdf", "visits_planned", "work_heading"]
 
 
-def _work(plan: Plan) -> str:
+def work_heading(plan: Plan) -> str:
+    """Return the work of a plan in words: mains and chainages."""
     return "Work on " + ", ".join(f"{w.main_id} {w.from_m:.1f}–{w.to_m:.1f} m" for w in plan.work)
 
 
-def _heading(plan: Plan) -> str:
+def plan_heading(plan: Plan) -> str:
+    """Return the work of a plan in words with its window."""
     start = (plan.conditions.start or "any working day").replace("T", " ")
-    return f"{_work(plan)}; {start}, {plan.conditions.hours:g} h"
+    return f"{work_heading(plan)}; {start}, {plan.conditions.hours:g} h"
 
 
 def call_sheet_pdf(
@@ -29,8 +32,10 @@ def call_sheet_pdf(
     rows: Sequence[NoticeRow],
     notes: Mapping[str, str],
     doubts: Sequence[CustomerInDoubt] = (),
+    *,
+    telephones: Mapping[str, str] | None = None,
 ) -> bytes:
-    """Return the call sheet for priority customers: the one paper that holds their notes.
+    """Return the call sheet for priority customers: the one paper with their notes and telephone numbers.
 
     Parameters
     ----------
@@ -40,7 +45,11 @@ def call_sheet_pdf(
         Priority note by meter point.
     doubts : sequence of CustomerInDoubt
         Customers in doubt; those with a priority are called too, each once.
+    telephones : mapping of str to str, optional
+        Telephone number by meter point, where one is recorded.
     """
+    numbers = telephones or {}
+    lead = lead_days_of(plan.rules.get("notice", {}).get("lead_days", {}), "", "priority")
     called = [row for row in rows if row.priority]
     in_doubt = {one.first.id: one for one in doubts if one.first.priority}
     known = {row.customer_id for row in called}
@@ -48,14 +57,17 @@ def call_sheet_pdf(
         "call_sheet.typ",
         {
             "revision": revision_code(plan),
-            "work": _work(plan),
-            "heading": _heading(plan),
+            "work": work_heading(plan),
+            "heading": plan_heading(plan),
             "caution": plan.caution,
             "rows": [
                 {
                     "effect": f"{row.effect}, in doubt" if row.customer_id in in_doubt else row.effect,
                     "priority": row.priority.replace("_", " "),
-                    "address": ", ".join(part for part in (row.address, row.postcode) if part),
+                    "address": ", ".join(part for part in (row.address, row.postcode, row.town) if part),
+                    "telephone": numbers.get(row.customer_id, ""),
+                    "notice-by": row.notice_by,
+                    "standby": row.standby,
                     "meters": str(row.meters),
                     "time": _window(row) + _unless(in_doubt.get(row.customer_id), "; off if otherwise: "),
                     "note": notes.get(row.customer_id, ""),
@@ -67,6 +79,9 @@ def call_sheet_pdf(
                     "effect": "in doubt",
                     "priority": one.first.priority.replace("_", " "),
                     "address": one.first.address,
+                    "telephone": numbers.get(one.first.id, ""),
+                    "notice-by": notice_day(plan, lead),
+                    "standby": "",
                     "meters": str(one.first.meters),
                     "time": "not off by the plan" + _unless(one, "; off if otherwise: "),
                     "note": notes.get(one.first.id, ""),
@@ -111,9 +126,16 @@ def visits_planned(meters: int, no_access: float) -> dict[str, int]:
 
 
 def tally_pdf(
-    plan: Plan, rows: Sequence[NoticeRow], option: Option | None = None, *, superseded: str = ""
+    plan: Plan,
+    rows: Sequence[NoticeRow],
+    option: Option | None = None,
+    contacts: Contacts | None = None,
+    *,
+    superseded: str = "",
 ) -> bytes:
     """Return the door-by-door sheet of those who go off, as they are relit: their times follow it.
+
+    With contact logs the doors that are open stand first, in a table of their own: not told, or no access.
 
     Parameters
     ----------
@@ -121,9 +143,12 @@ def tally_pdf(
     rows : sequence of NoticeRow
     option : Option, optional
         That of the rows: its timeline says how long relighting takes; else the rate of the rules.
+    contacts : Contacts, optional
+        Contact logs of the plan's folder.
     superseded : str
         By what the plan is superseded, in words; empty where it stands.
     """
+    known = contacts if contacts is not None and contacts.logs else None
     off = sorted((r for r in rows if r.effect == "off"), key=lambda row: row.relit)
     one_day = len({time[:10] for row in off for time in (row.off_from, row.on_by) if time}) == 1
     crew: dict[str, Any] = plan.rules.get("crew", {})
@@ -134,15 +159,21 @@ def tally_pdf(
     explained = (
         f"No-access rate {share:.0%} by the planning rules. Visits: each meter off and on, and once more "
         f"where nobody opened. Relighting at {rate:g} meters an hour by the rules, in the order of "
-        "this sheet: the times promised follow it."
+        + (
+            "this sheet: the times promised follow it."
+            if known is None
+            else "the numbers given below each address, across both tables: the times promised follow it."
+        )
     )
+    doors = [_door(row, one_day, known) for row in off]
+    still_open = [door for door in doors if door["open"]]
     return typeset(
         "tally.typ",
         {
             "revision": revision_code(plan),
             "superseded": superseded,
-            "work": _work(plan),
-            "heading": _heading(plan),
+            "work": work_heading(plan),
+            "heading": plan_heading(plan),
             "caution": plan.caution,
             "meters": str(meters),
             "doors": str(len({row.address_no for row in off})),
@@ -151,20 +182,28 @@ def tally_pdf(
             "relighting": hours,
             "hours": _hours(off, one_day),
             "explained": explained,
-            "rows": [
-                {
-                    "no": str(row.address_no),
-                    "address": row.address,
-                    "point": row.customer_id,
-                    "meters": str(row.meters),
-                    "since": _time(row.off_from, one_day),
-                    "by": _time(row.on_by, one_day),
-                    "priority": bool(row.priority),
-                }
-                for row in off
-            ],
+            "open-doors": still_open,
+            "with-contacts": known is not None,
+            "logs": ", ".join(known.logs) if known is not None else "",
+            "rows": [door for door in doors if not door["open"]],
         },
     )
+
+
+def _door(row: NoticeRow, one_day: bool, contacts: Contacts | None) -> dict[str, Any]:
+    contact = NO_CONTACT if contacts is None else contacts.of(row.customer_id)
+    return {
+        "no": str(row.address_no),
+        "address": row.address,
+        "point": row.customer_id,
+        "meters": str(row.meters),
+        "since": _time(row.off_from, one_day),
+        "by": _time(row.on_by, one_day),
+        "priority": bool(row.priority),
+        "relit": str(row.relit),
+        "open": contacts is not None and contact.is_open,
+        "told": "" if contacts is None else contact.words,
+    }
 
 
 def _time(moment: str, one_day: bool) -> str:

@@ -1,23 +1,49 @@
-"""The words of the letters, one file a language, and filling in what a plan says."""
+"""The words of the letters, one file a language: checked, laid over the shipped ones, found by tag."""
 
 from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib import resources
 from pathlib import Path
 from typing import Any, Final
 
 from netplan.core.errors import BadInputError, quoted
+from netplan.core.language_tags import language_key, lookup
 from netplan.core.text_files import text_of, toml_of
 
-__all__ = ["LetterWords", "read_words", "shipped_words"]
+__all__ = [
+    "SENDER_KEYS",
+    "KnownWords",
+    "LetterWords",
+    "direction_of",
+    "read_words",
+]
 
-_SECTIONS = ("sender", "dates", "common", "off", "kept", "standby")
-_NAME = re.compile(r"\{([a-z_]+)\}")
+Table = dict[str, Any]
+
+SENDER_KEYS: Final = ("sender", "phone", "emergency")
+"""Entries under [sender] without which no letter goes out: who writes, and whom to ring."""
+
+_MODEL: Final = "en"
+"""Shipped words whose sections and keys every complete words file has."""
+_NAME: Final = re.compile(r"\{([a-z_]+)\}")
+_BLANK: Final = re.compile(r"\s*(\[.*\])?\s*")
+"""Nothing, or what stands in brackets to be replaced."""
+_FILE: Final = re.compile(r"words\.([^.]*)\.toml", re.IGNORECASE)
+_TAG: Final = re.compile(r"[a-z]{2,3}(-[a-z0-9]{1,8})*")
+_MOST_BYTES: Final = 300_000
+_ALWAYS: Final = (
+    *("date", "from", "to", "to_date", "hours", "notice_by", "address_no", "effect", "count"),
+    *("day", "month", "year", "hour", "minute", *SENDER_KEYS),
+)
+"""Names in braces that are filled in."""
 
 
 class LetterWords:
@@ -25,43 +51,25 @@ class LetterWords:
 
     Parameters
     ----------
+    tag : str
+        Language tag in small letters, such as ``de`` or ``de-at``.
     table : mapping
-        The parsed words file.
-    where : str
-        What it was read from, for messages.
-
-    Raises
-    ------
-    BadInputError
-        When a section is missing.
+        The words by section and key.
     """
 
-    def __init__(self, table: Mapping[str, Any], where: str) -> None:
-        missing = [name for name in _SECTIONS if not isinstance(table.get(name), dict)]
-        if missing or not isinstance(table.get("lang"), str):
-            raise BadInputError(
-                f"{where}: lacks [{(missing or ['lang'])[0]}]; start from a copy of the shipped file"
-            )
+    def __init__(self, tag: str, table: Mapping[str, Any]) -> None:
+        self.tag = tag
         self._table = table
-        self._where = where
-        self.lang = str(table["lang"])
-
-    def has(self, section: str) -> bool:
-        """Return whether there is a section."""
-        return isinstance(self._table.get(section), dict)
 
     def raw(self, section: str, name: str) -> Any:
         """Return an entry as it stands.
 
         Raises
         ------
-        BadInputError
-            When there is none.
+        KeyError
+            When there is none: a checked file has all that the shipped English one has.
         """
-        try:
-            return self._table[section][name]
-        except KeyError:
-            raise BadInputError(f"{self._where}: [{section}] lacks {quoted(name)}; add it") from None
+        return self._table[section][name]
 
     def text(self, section: str, name: str, values: Mapping[str, str]) -> str:
         """Return an entry with the names in braces filled in; unknown names stay as they are."""
@@ -87,41 +95,199 @@ class LetterWords:
         when = datetime.fromisoformat(moment)
         return self.text("dates", "time", {"hour": f"{when.hour:02d}", "minute": f"{when.minute:02d}"})
 
+    @cached_property
+    def setting(self) -> dict[str, str]:
+        """How text of this language is set: ``lang``, the primary subtag, and ``direction``.
 
-_MOST_BYTES: Final = 300_000
-_FILE: Final = re.compile(r"words\.([a-z]{2})\.toml")
+        The direction is ``rtl`` where most signs of the words are written from right to left, else ``ltr``.
+        """
+        return {"lang": self.tag.partition("-")[0], "direction": direction_of(_texts(self._table)) or "ltr"}
+
+    @property
+    def numbers(self) -> tuple[str, ...]:
+        """The telephone numbers of the sender."""
+        own = self._table["sender"]
+        return tuple(number for key in SENDER_KEYS[1:] if (number := str(own[key]).strip()))
+
+    def lacking(self) -> tuple[str, ...]:
+        """Return which of `SENDER_KEYS` say nothing."""
+        own = self._table["sender"]
+        return tuple(key for key in SENDER_KEYS if _BLANK.fullmatch(str(own[key])))
+
+    def with_sender_of(self, other: LetterWords) -> LetterWords:
+        """Return these words, with the sender's entries of other words where these say nothing."""
+        taken = {key: other.raw("sender", key) for key in self.lacking()}
+        return LetterWords(self.tag, {**self._table, "sender": {**self._table["sender"], **taken}})
+
+
+def direction_of(texts: Iterable[str]) -> str:
+    """Return ``rtl`` where most letters are written from right to left, else ``ltr``; empty for no letter."""
+    ways = Counter(unicodedata.bidirectional(sign) for text in texts for sign in text)
+    right = ways["R"] + ways["AL"]
+    return "" if not right + ways["L"] else "rtl" if right > ways["L"] else "ltr"
+
+
+@dataclass(frozen=True, slots=True)
+class KnownWords:
+    """The words there are.
+
+    Parameters
+    ----------
+    words : mapping of str to LetterWords
+        By language tag in small letters.
+    broken : mapping of str to str
+        What is wrong with a file of a language, in a line: it stops a run that needs that language.
+    remarks : tuple of str
+        What else is to be said of the folder, a line each.
+    """
+
+    words: Mapping[str, LetterWords]
+    broken: Mapping[str, str]
+    remarks: tuple[str, ...] = ()
+
+    def tag_of(self, language: str) -> str | None:
+        """Return the tag whose words a language gets; None for none."""
+        return lookup(language, self.words.keys() | self.broken.keys())
+
+    def of_tag(self, tag: str) -> LetterWords:
+        """Return the words of a tag.
+
+        Raises
+        ------
+        BadInputError
+            When its file is broken.
+        """
+        if tag in self.broken:
+            raise BadInputError(self.broken[tag])
+        return self.words[tag]
 
 
 @lru_cache(maxsize=1)
-def shipped_words() -> dict[str, LetterWords]:
-    """Return the words that come with the package, by language."""
+def _shipped() -> dict[str, Table]:
     folder = resources.files("netplan.outputs").joinpath("templates")
     found = {}
     for item in sorted(folder.iterdir(), key=lambda entry: entry.name):
         match = _FILE.fullmatch(item.name)
         if match:
-            found[match.group(1)] = LetterWords(tomllib.loads(item.read_text(encoding="utf-8")), item.name)
+            found[match.group(1)] = tomllib.loads(item.read_text(encoding="utf-8"))
     return found
 
 
-def read_words(folder: Path | None) -> dict[str, LetterWords]:
-    """Return the shipped words with those of a folder of ``words.xx.toml`` files over them.
+def read_words(folder: Path | None) -> KnownWords:
+    """Return the shipped words with those of a folder of ``words.<tag>.toml`` files over them.
+
+    A file goes over the words of its language, or of the nearest more general one, section by section and key
+    by key; one of a language without any must be complete.
 
     Raises
     ------
     BadInputError
-        When the folder holds no such file, or one cannot be read or lacks a section.
+        When the folder is none, or holds no such file.
     """
-    words = dict(shipped_words())
+    tables = {language_key(tag): table for tag, table in _shipped().items()}
     if folder is None:
-        return words
-    found = sorted(path for path in folder.glob("words.*.toml") if _FILE.fullmatch(path.name))
-    if not found:
-        raise BadInputError(f"{folder}: holds no words.xx.toml; give the folder of your words")
-    for path in found:
+        return KnownWords({tag: LetterWords(tag, table) for tag, table in tables.items()}, {})
+    if not folder.is_dir():
+        raise BadInputError(f"--words: {folder} is no folder; give the folder of your words.<tag>.toml")
+    named = sorted(path for path in folder.iterdir() if _FILE.fullmatch(path.name))
+    if not named:
+        raise BadInputError(
+            f"--words: {folder} holds no words.<tag>.toml, such as words.{_MODEL}.toml; "
+            "give the folder of your words"
+        )
+    files: dict[str, list[Path]] = {}
+    remarks = []
+    for path in named:
+        tag = language_key(path.name.split(".")[1])
+        if _TAG.fullmatch(tag):
+            files.setdefault(tag, []).append(path)
+        else:
+            remarks.append(f"{path}: not read; name it by a language tag, such as words.{_MODEL}.toml")
+    broken: dict[str, str] = {}
+    # The more general first: words.de-AT.toml goes over words.de.toml.
+    for tag in sorted(files, key=lambda one: (one.count("-"), one)):
         try:
-            table = toml_of(text_of(path, _MOST_BYTES, plain=True))
-        except (OSError, ValueError) as error:
-            raise BadInputError(f"{path}: cannot be read ({error}); correct it") from None
-        words[path.name.split(".")[1]] = LetterWords(table, path.name)
-    return words
+            tables[tag] = _checked(files[tag], tables[base] if (base := lookup(tag, tables)) else None)
+        except BadInputError as error:
+            broken[tag] = str(error)
+    words = {tag: LetterWords(tag, table) for tag, table in tables.items() if tag not in broken}
+    return KnownWords(words, broken, tuple(remarks))
+
+
+def _checked(paths: list[Path], base: Table | None) -> Table:
+    """Return the words of a file over others of its language."""
+    if len(paths) > 1:
+        raise BadInputError(f"{paths[1]}: is of the same language as {paths[0].name}; leave one of them")
+    (path,) = paths
+    try:
+        own = toml_of(text_of(path, _MOST_BYTES, plain=True))
+    except (OSError, ValueError) as error:
+        raise BadInputError(f"{path}: cannot be read ({error}); correct it") from None
+    model = _shipped()[_MODEL]
+    for where, value, wanted in _entries(own, model):
+        _check(path, where, value, wanted)
+    tag = language_key(path.name.split(".")[1])
+    if language_key(own.get("lang", tag)).partition("-")[0] != tag.partition("-")[0]:
+        raise BadInputError(f"{path}: says lang = {quoted(own['lang'])}; the name of the file says {tag}")
+    return _laid_over(path, own, base, model)
+
+
+def _entries(own: Table, model: Table) -> Iterator[tuple[str, Any, Any]]:
+    """Yield what a file holds: its place, the value, and that of the model, None for one that has none."""
+    for section, entries in own.items():
+        wanted = model.get(section)
+        if not isinstance(entries, dict) or not isinstance(wanted, dict):
+            yield section, entries, wanted
+            continue
+        for key, value in entries.items():
+            yield f"[{section}] {key}", value, wanted.get(key)
+
+
+def _check(path: Path, where: str, value: Any, wanted: Any) -> None:
+    if wanted is None:
+        raise BadInputError(f"{path}: {where[:60]} is not known; write it as in the shipped words")
+    is_list = isinstance(wanted, list)
+    if type(value) is not type(wanted) or (is_list and not all(isinstance(line, str) for line in value)):
+        kind = "a list of texts" if is_list else "a section" if isinstance(wanted, dict) else "a text"
+        raise BadInputError(f"{path}: {where} is not {kind}; write it as in the shipped words")
+    if where == "[dates] months" and len(value) != len(wanted):
+        raise BadInputError(f"{path}: {where} has {len(value)} names; give {len(wanted)}")
+    for line in value if is_list else [value]:
+        unknown = next((name for name in _NAME.findall(line) if name not in _names()), None)
+        if unknown is not None:
+            raise BadInputError(
+                f"{path}: {where} has {{{unknown}}}, which nothing is filled in for; "
+                "keep the names in braces of the shipped words"
+            )
+
+
+def _laid_over(path: Path, own: Table, base: Table | None, model: Table) -> Table:
+    found: Table = {}
+    for section, entries in model.items():
+        if not isinstance(entries, dict):
+            continue
+        given = own.get(section, {})
+        found[section] = {**(base[section] if base else {}), **given}
+        missing = next((key for key in entries if key not in found[section]), None)
+        if missing is not None and section != "sender":
+            raise BadInputError(
+                f"{path}: lacks {quoted(missing)} under [{section}]; no words of its language are there to "
+                "stand in, so start from a copy of a shipped file"
+            )
+        found[section] = {**dict.fromkeys(entries, ""), **found[section]}
+    return found
+
+
+@lru_cache(maxsize=1)
+def _names() -> frozenset[str]:
+    """Return the names in braces that a words file may have."""
+    shipped = (_NAME.findall(text) for table in _shipped().values() for text in _texts(table))
+    return frozenset(_ALWAYS).union(*shipped)
+
+
+def _texts(table: Mapping[str, Any]) -> Iterator[str]:
+    for value in table.values():
+        if isinstance(value, str):
+            yield value
+        else:
+            yield from _texts(value) if isinstance(value, dict) else value

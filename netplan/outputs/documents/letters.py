@@ -1,37 +1,27 @@
-"""Letters: one page for each address and effect, in the language of the people there."""
+"""Letters: one page for each address and kind of letter, in the language of the people there."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from netplan.outputs.documents.letter_words import LetterWords, read_words
-from netplan.outputs.documents.typeset import typeset
-from netplan.outputs.notice_list import NoticeRow
+from netplan.core.errors import BadInputError
+from netplan.outputs.documents.letter_choice import ChosenWords
+from netplan.outputs.documents.letter_words import LetterWords, direction_of
+from netplan.outputs.documents.typeset import missing_signs, typeset
+from netplan.outputs.notice_list import NoticeRow, letter_groups, letter_of
 from netplan.planfile.model import Plan
 from netplan.planfile.revision import revision_code
 
-__all__ = ["letter_groups", "letters_pdf"]
+__all__ = ["DOORS_NAMED", "letters_pdf", "signs_without_a_font", "time_box", "unbroken_numbers", "written"]
 
-_DOORS_NAMED: Final = 24
-DEFAULT_LANGUAGE: Final = "en"
-
-
-def letter_groups(rows: Sequence[NoticeRow]) -> list[list[NoticeRow]]:
-    """Return the rows of each letter: one for an address, effect, standby and language, in their order."""
-    groups: dict[tuple[int, str, str, str], list[NoticeRow]] = {}
-    for row in rows:
-        groups.setdefault((row.address_no, row.effect, row.standby, row.language), []).append(row)
-    return list(groups.values())
+DOORS_NAMED: Final = 24
+"""Doors that a letter names; the others are counted."""
+_LONGEST_NUMBER: Final = 30
+"""Signs of a telephone number that is not broken at the end of a line (own)."""
 
 
-def letters_pdf(
-    plan: Plan,
-    rows: Sequence[NoticeRow],
-    *,
-    words: Mapping[str, LetterWords] | None = None,
-    language: str = DEFAULT_LANGUAGE,
-) -> bytes:
+def letters_pdf(plan: Plan, rows: Sequence[NoticeRow], chosen: ChosenWords) -> bytes:
     """Return the letters as PDF, one page each.
 
     Parameters
@@ -39,30 +29,45 @@ def letters_pdf(
     plan : Plan
     rows : sequence of NoticeRow
         As `notice_rows` returns them.
-    words : mapping of str to LetterWords, optional
-        Words by language; the shipped ones when left out.
-    language : str
-        Language where none is recorded, or none of the recorded one is there.
+    chosen : ChosenWords
+        As `choose_words` returns them for the languages of the rows.
+
+    Raises
+    ------
+    BadInputError
+        When the words name no sender: nobody could ask back.
     """
-    known = words or read_words(None)
-    default = known.get(language) or known[DEFAULT_LANGUAGE]
-    letters = [
-        _letter(plan, group, known.get(group[0].language.strip().lower()[:2], default))
-        for group in letter_groups(rows)
-    ]
+    if chosen.lacking:
+        raise BadInputError(chosen.lacking)
     return typeset(
         "letters.typ",
         {
-            "letters": letters,
-            "none": str(default.raw("common", "none")),
+            "letters": _letters(plan, rows, chosen),
+            "none": str(chosen.default.raw("common", "none")),
             "revision": revision_code(plan),
         },
     )
 
 
+def signs_without_a_font(plan: Plan, rows: Sequence[NoticeRow], chosen: ChosenWords) -> str:
+    """Return in a line which signs of the letters no font at hand has; empty where none is missing."""
+    found = missing_signs(_letters(plan, rows, chosen))
+    if not found:
+        return ""
+    return (
+        f"letters.pdf has empty boxes: no font of this computer has {found}; "
+        "install one that has, and make the papers again"
+    )
+
+
+def _letters(plan: Plan, rows: Sequence[NoticeRow], chosen: ChosenWords) -> list[dict[str, Any]]:
+    return [_letter(plan, group, chosen.of(group[0].language)) for group in letter_groups(rows)]
+
+
 def _letter(plan: Plan, group: Sequence[NoticeRow], words: LetterWords) -> dict[str, Any]:
     # One page for several customers: the first of them to go off, the last to be back.
     first = group[0]
+    letter = letter_of(first)
     begin = min((row.off_from for row in group if row.off_from), default=plan.conditions.start or "")
     back = max((row.on_by for row in group), default="")
     values = {
@@ -73,46 +78,52 @@ def _letter(plan: Plan, group: Sequence[NoticeRow], words: LetterWords) -> dict[
         "hours": f"{plan.conditions.hours:g}",
         "notice_by": words.date(min((row.notice_by for row in group if row.notice_by), default="")),
         "address_no": str(first.address_no),
-        "effect": first.effect,
+        "effect": str(words.raw("effects", letter)),
     }
-    box = []
-    if first.effect == "off":
-        day_from, day_to = values["date"], values["to_date"]
-        box = [
-            [words.text("common", "from_line", values), f"{day_from}, {values['from']}"],
-            [words.text("common", "to_line", values), f"{day_to}, {values['to']}"],
-        ]
-    section = _section(first, words)
     doors = [row.address for row in group]
-    if len(doors) > _DOORS_NAMED:
-        more = words.text("common", "more", {"count": str(len(doors) - _DOORS_NAMED)})
-        doors = [*doors[:_DOORS_NAMED], more]
+    if len(doors) > DOORS_NAMED:
+        more = words.text("common", "more", {"count": str(len(doors) - DOORS_NAMED)})
+        doors = [*doors[:DOORS_NAMED], more]
+    dated = "" if begin else "_no_date"
     return {
-        "lang": words.lang,
+        **words.setting,
         "to": words.text("common", "to", values),
-        "address": _address(group),
-        "sender": words.text("sender", "sender", values),
+        "address": [written(line, words) for line in _address(group)],
+        "sender": written(words.text("sender", "sender", values), words),
+        "numbers": unbroken_numbers(words),
         "phone-line": words.text("common", "phone_line", values),
-        "title": words.text(section, "title", values),
-        "box": box,
-        "paragraphs": [words.fill(str(p), values) for p in words.raw(section, "paragraphs")],
-        "doors": doors,
+        "title": words.text(letter, f"title{dated}", values),
+        "box": time_box(words, values, begin) if letter == "off" else [],
+        "paragraphs": [words.fill(str(p), values) for p in words.raw(letter, "paragraphs")],
+        "doors": [written(door, words) for door in doors],
         "doors-line": words.text("common", "doors_line", values),
-        "footer": words.text("common", "footer", values),
+        "footer": words.text("common", f"footer{dated}", values),
     }
 
 
-def _section(row: NoticeRow, words: LetterWords) -> str:
-    """Return which words are for a customer; one kept on and on standby is told that their gas may go off.
+def unbroken_numbers(words: LetterWords) -> list[str]:
+    """Return the telephone numbers that are not broken at the end of a line."""
+    return [number for number in words.numbers if len(number) <= _LONGEST_NUMBER]
 
-    Words of an older version have none for both: those for standby then say it.
-    """
-    if row.effect == "kept" and row.standby:
-        return "kept_standby" if words.has("kept_standby") else "standby"
-    return row.effect
+
+def time_box(words: LetterWords, values: Mapping[str, str], begin: str) -> list[list[str]]:
+    """Return the rows of the box that says from when to when."""
+    lines = [words.text("common", name, values) for name in ("from_line", "to_line")]
+    if not begin:
+        return [[lines[0], words.text("common", "no_date_line", values)]]
+    return [
+        [lines[0], f"{values['date']}, {values['from']}"],
+        [lines[1], f"{values['to_date']}, {values['to']}"],
+    ]
+
+
+def written(text: str, words: LetterWords) -> dict[str, str]:
+    """Return a text with the direction that it is written in; that of the words where it has no letters."""
+    return {"text": text, "direction": direction_of([text]) or words.setting["direction"]}
 
 
 def _address(group: Sequence[NoticeRow]) -> list[str]:
     first = group[0]
     line = first.address if len(group) == 1 else f"{first.number} {first.street}".strip() or first.address
-    return [part for part in (line, first.postcode) if part]
+    place = " ".join(part for part in (first.postcode, first.town) if part)
+    return [part for part in (line, place) if part]

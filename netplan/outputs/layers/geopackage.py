@@ -15,7 +15,7 @@ from pyproj.exceptions import ProjError
 
 from netplan.core.errors import BadInputError, shown
 from netplan.outputs.layers.layer_styles import write_styles
-from netplan.planfile.state_read_write import CUSTOMERS, PIPES, STATIONS, LayerColumn
+from netplan.planfile.state_read_write import CUSTOMERS, PIPES, STATIONS, ColumnKind, LayerColumn
 from netplan.readers.sources.file_limits import guard_file
 
 __all__ = ["PINNED_TIME", "read_plan_layers", "write_layers"]
@@ -33,7 +33,8 @@ _FOR_SOLVING = frozenset(
 
 
 def _drawn(columns: Iterable[LayerColumn]) -> str:
-    return " ".join((*(column.name for column in columns if column.name not in _FOR_SOLVING), "geometry"))
+    always = (column for column in columns if column.kind is not ColumnKind.TEXT_OR_ABSENT)
+    return " ".join((*(column.name for column in always if column.name not in _FOR_SOLVING), "geometry"))
 
 
 _NEEDED = {

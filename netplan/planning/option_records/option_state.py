@@ -243,6 +243,7 @@ def _customers(source: StateSource, extent: Extent) -> StateCustomers:
         street=customers.street.take(rows),
         number=customers.number.take(rows),
         postcode=customers.postcode.take(rows),
+        town=customers.town.take(rows),
         category=TextColumn(words[customers.category[rows]]),
         priority=customers.priority.take(rows),
         language=customers.language.take(rows),

@@ -31,7 +31,7 @@ __all__ = ["RESTRICTED", "ColumnPlace", "build_column"]
 _MOST_QUANTITIES: Final = 10_000
 """Different texts that are read one by one, with a unit for example; more than that is no list of sizes."""
 
-RESTRICTED: Final = ("priority_note",)
+RESTRICTED: Final = ("priority_note", "telephone")
 """Columns whose texts go into the call sheet and nowhere else, findings included."""
 
 _DEFAULTS_THAT_COUNT: Final = ("status", "system")
