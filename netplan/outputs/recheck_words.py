@@ -29,6 +29,9 @@ SUBJECTS: Final = {
     "reading": "Readings",
 }
 """How reasons are grouped, in the order of the page."""
+MOVED_MBAR: Final = 0.1
+"""Difference from the planned least inlet of a state from which it is shown (own) [mbar]."""
+AS_PLANNED: Final = "The least kept meter inlet in every state of the work is as planned, to 0.1 mbar."
 _STANDS: Final = "The plan holds with today's records, closures and weather."
 _CORRECTED: Final = (
     "The plan holds with today's records, closures and weather. Write the corrections below into the pack."
@@ -68,7 +71,7 @@ class RecheckWords:
     readings : tuple of tuple of str
         Step, gauge and place, expected in the pack, today.
     states : tuple of tuple of str
-        State of the work, planned least inlet, today's, at whom.
+        State of the work, planned least inlet, today's, at whom; only those that have moved.
     notes : tuple of str
     """
 
@@ -126,8 +129,9 @@ def recheck_words(answer: RecheckAnswer, plan: Plan, units: Figures) -> RecheckW
         customers=tuple(map(_customer, sorted(answer.customers, key=lambda one: not one.priority))),
         unknown=_UNKNOWN[answer.customers_unknown],
         readings=tuple(_reading(one, units) for one in answer.readings),
-        states=tuple(_state(one, units) for one in answer.states),
+        states=tuple(_state(one, units) for one in answer.states if _has_moved(one)),
         notes=(
+            *([AS_PLANNED] if answer.states and not any(map(_has_moved, answer.states)) else []),
             *(units.sentence(line) for line in answer.rules_differ),
             *answer.not_compared,
         ),
@@ -203,6 +207,13 @@ def _reading(one: MovedReading, units: Figures) -> tuple[str, str, str, str]:
         planned += f", abort {units.needed(one.planned_abort_mbar)}"
         today += f", abort {units.needed(one.today_abort_mbar)}"
     return str(one.step), place, planned, today
+
+
+def _has_moved(one: LeastNow) -> bool:
+    """Return whether a state fails, or its least inlet is another one than planned."""
+    if not one.holds or one.planned_mbar is None or one.today_mbar is None:
+        return not one.holds or one.planned_mbar != one.today_mbar
+    return abs(one.planned_mbar - one.today_mbar) >= MOVED_MBAR
 
 
 def _state(one: LeastNow, units: Figures) -> tuple[str, str, str, str]:

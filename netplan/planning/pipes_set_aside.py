@@ -31,7 +31,7 @@ from netplan.planfile.state_tables import PieceState
 from netplan.planning.plan_differences import first_difference
 from netplan.planning.request import PlanRequest
 
-__all__ = ["plan_with_set_aside", "touched_pipes"]
+__all__ = ["dark_while_set_aside", "plan_with_set_aside", "touched_pipes"]
 
 
 Tell = Callable[[str], None]
@@ -66,7 +66,7 @@ def plan_with_set_aside(request: PlanRequest, tell: Tell, make: Make) -> PlanRes
     result = _made(request, tell, make)
     if isinstance(result, NotSolvedError):
         raise _refused(network, network.set_aside.pipe.tolist(), f"taken as not live, {result}")
-    without_gas = _without_gas(network)
+    without_gas = dark_while_set_aside(network)
     if isinstance(result, PlanResult):
         met = touched_pipes(result)
         rows = [row for row in network.set_aside.pipe.tolist() if _key(network, row) in met]
@@ -156,7 +156,7 @@ def _bores_mm(network: Network, size: str) -> str:
     return f"bore {' and '.join(f'{bore:g}' for bore in bores)} mm"
 
 
-def _without_gas(network: Network) -> frozenset[str]:
+def dark_while_set_aside(network: Network) -> frozenset[str]:
     """Return the customers who have gas through what is set aside alone."""
     customers = network.customers
     owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))

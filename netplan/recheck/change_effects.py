@@ -13,7 +13,7 @@ from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import in_brief
 from netplan.network.model import Network
 from netplan.network.text_column import TextColumn
-from netplan.network.vocabulary import Category, ValveState
+from netplan.network.vocabulary import Category, Operable, ValveState
 from netplan.planfile import SolvedState
 from netplan.planning.request import PlanRequest
 from netplan.recheck.found_change import FoundChange
@@ -84,7 +84,7 @@ def _as_it_was(network: Network, state: SolvedState, change: FoundChange) -> Net
         return None
     name = change.feature_id
     if change.layer == "valves":
-        return _valve(network, network.valves.id.find(name))
+        return _valve(network, network.valves.id.find(name), change.what)
     if change.layer == "regulators":
         return _station(network, state, network.stations.id.find(name), name)
     if change.layer == "customers":
@@ -98,15 +98,16 @@ def _put(values: NDArray[Any], row: int, value: Any) -> NDArray[Any]:
     return changed
 
 
-def _valve(network: Network, row: int) -> Network:
-    valves, piece = network.valves, int(network.valves.piece[row])
-    was_shut = valves.state[row] != ValveState.CLOSED
-    state = ValveState.CLOSED if was_shut else ValveState.OPEN
-    return replace(
-        network,
-        valves=replace(valves, state=_put(valves.state, row, int(state))),
-        pieces=replace(network.pieces, is_open=_put(network.pieces.is_open, piece, not was_shut)),
-    )
+def _valve(network: Network, row: int, what: str) -> Network:
+    valves, pieces, piece = network.valves, network.pieces, int(network.valves.piece[row])
+    if "operable" in what:
+        valves = replace(valves, operable=_put(valves.operable, row, int(Operable.YES)))
+    for now, was in ((ValveState.OPEN, ValveState.CLOSED), (ValveState.CLOSED, ValveState.OPEN)):
+        if f"{now.word} instead of {was.word}" in what:
+            valves = replace(valves, state=_put(valves.state, row, int(was)))
+            is_open = was is ValveState.OPEN
+            pieces = replace(pieces, is_open=_put(pieces.is_open, piece, is_open))
+    return replace(network, valves=valves, pieces=pieces)
 
 
 def _station(network: Network, state: SolvedState, row: int, name: str) -> Network:

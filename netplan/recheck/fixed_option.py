@@ -43,6 +43,8 @@ from netplan.recheck.recorded_feeds import GivenFeed, given_feeds, size_of
 
 __all__ = ["FixedOption", "fixed_option"]
 
+LOWERED_PA = 5.0
+"""Fall of pressure by the work that counts, of a customer who failed before (own) [Pa]."""
 MOST_NAMED = 6
 """Customers named in one line (own) [-]."""
 
@@ -60,12 +62,15 @@ class FixedOption:
         Customers kept who have less than they must, or more than they may, in some state of the work, by id.
     kept_by : dict
         Id in the plan of the feed that keeps a customer, by the customer's id; empty where it is another's.
+    lowered : frozenset of str
+        Customers who failed before any stop and whose pressure the work lowers, by id.
     """
 
     priced: EvaluatedOption
     against: tuple[Against, ...]
     below: tuple[str, ...]
     kept_by: dict[str, str]
+    lowered: frozenset[str]
 
     @property
     def has_gas(self) -> bool:
@@ -117,7 +122,7 @@ def fixed_option(context: PlanningContext, cut: Cut, recorded: Option) -> FixedO
     below = _below(context, priced, failing)
     against += [Against(subject="pressure", what=_state_words(context, priced, state)) for state in failing]
     priced, more = _day(context, priced)
-    return FixedOption(priced, (*against, *more), below, _kept_by(context, parts))
+    return FixedOption(priced, (*against, *more), below, _kept_by(context, parts), _lowered(context, priced))
 
 
 def _parts(
@@ -294,6 +299,21 @@ def _below(
             low |= (pressure > context.allowed_pa_gauge + ROUNDING_PA) & ~context.high_before[owner]
     rows = np.unique(owner[low & counts]).tolist()
     return tuple(sorted(context.request.network.customers.id[row] for row in rows))
+
+
+def _lowered(context: PlanningContext, priced: EvaluatedOption) -> frozenset[str]:
+    """Return who failed before any stop and has less by the work: no state is judged by them."""
+    owner, at = context.attachments
+    rows = np.flatnonzero(
+        context.weak_before[owner] & ~priced.gone[owner] & ~priced.reach.in_zone[at] & context.fed_before[at]
+    )
+    before = np.array([state.pressure_pa_gauge[at[rows]] for state in context.before_by_hour])
+    less = np.zeros(len(rows), dtype=bool)
+    for state in priced.work.every:
+        now = np.array([hour.pressure_pa_gauge[at[rows]] for hour in state.states])
+        less |= ~(now >= before - LOWERED_PA).all(axis=0)
+    customer_id = context.request.network.customers.id
+    return frozenset(customer_id[row] for row in np.unique(owner[rows[less]]).tolist())
 
 
 def _day(context: PlanningContext, priced: EvaluatedOption) -> tuple[EvaluatedOption, list[Against]]:

@@ -16,6 +16,7 @@ from netplan.planfile.network_facts import network_facts, provenance_of
 from netplan.planfile.plan_json import plan_digest
 from netplan.planfile.recheck_answer import Against, RecheckAnswer, RecordChange
 from netplan.planning.make_plan import CAUTION
+from netplan.planning.pipes_set_aside import dark_while_set_aside
 from netplan.planning.request import PlanRequest
 from netplan.recheck.change_effects import effects_alone
 from netplan.recheck.found_change import FoundChange
@@ -146,6 +147,8 @@ def _told(change: FoundChange, found: ToldAndToday, against: Sequence[Against], 
     if not does:
         named = re.compile(rf"(?<![\w-]){re.escape(change.feature_id)}(?![\w-])")
         does = next((one.what for one in (*against, *found.corrections) if named.search(one.what)), "")
+    if does and alone.endswith(does):
+        alone = "not so without this change"
     does = "; ".join(part for part in (does, alone) if part)
     if not does and found.today.is_solved:
         does = UNCHANGED if not against else SOLVED_WITH_IT
@@ -188,9 +191,5 @@ def _set_aside(issued: IssuedPlan, request: PlanRequest, today: TodaysOption, te
 
 def _lists_apart(one: Option, other: Option, network: Network) -> list[str]:
     mine, theirs = lists_of(one), lists_of(other)
-    dark = {
-        network.customers.id[row]
-        for row in range(len(network.customers))
-        if network.customers.attach_start[row + 1] == network.customers.attach_start[row]
-    }
+    dark = dark_while_set_aside(network)
     return [name for name in sorted({*mine, *theirs} - dark) if mine.get(name) != theirs.get(name)]

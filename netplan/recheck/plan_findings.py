@@ -21,10 +21,17 @@ SHORT_M: Final = 0.5
 """Lengths of the zone that differ by less are not told (own) [m]."""
 
 
-def papers_against(recorded: Option, today: Option) -> list[Against]:
-    """Return what the papers say of stops, zones, purging, fallbacks and times that is not so today."""
+def papers_against(recorded: Option, today: Option, lowered: frozenset[str]) -> list[Against]:
+    """Return what the papers say of stops, zones, purging, fallbacks and times that is not so today.
+
+    Parameters
+    ----------
+    recorded, today : Option
+    lowered : frozenset of str
+        Customers who failed before any stop and whose pressure the work lowers, by id.
+    """
     found = [*_stops(recorded, today), *_zones(recorded, today), *_purge(recorded, today)]
-    found += [*_fallbacks(recorded, today), *_before_any_stop(recorded, today)]
+    found += [*_fallbacks(recorded, today), *_lowered_by_work(recorded, today, lowered)]
     order = steps_differ(recorded, today)
     if order:
         found.append(Against(subject="order of work", what=order))
@@ -32,23 +39,48 @@ def papers_against(recorded: Option, today: Option) -> list[Against]:
     return found
 
 
-def corrections_of(recorded: Option, today: Option) -> list[Against]:
-    """Return what is to be corrected in the pack of a plan that holds: who fails with a loss, purge times."""
-    return [*_losses(recorded, today), *_longer_purges(recorded, today)]
+def corrections_of(
+    recorded: Option, today: Option, lowered: frozenset[str], dark: frozenset[str]
+) -> list[Against]:
+    """Return what is to be corrected in the pack of a plan that holds: who fails with a loss, purge times.
+
+    Parameters
+    ----------
+    recorded, today : Option
+    lowered : frozenset of str
+        As for `papers_against`.
+    dark : frozenset of str
+        Customers who have no gas only because a pipe without a usable size is taken as not live, by id.
+    """
+    found = [*_losses(recorded, today, dark), *_longer_purges(recorded, today)]
+    return [*found, *_failing_apart(recorded, today, lowered, dark)]
 
 
-def _before_any_stop(recorded: Option, today: Option) -> list[Against]:
-    """Return who fails today before any stop: nobody checks afterwards whether they hold."""
-    found = []
+def _fail_before(recorded: Option, today: Option) -> Iterator[tuple[set[str], str]]:
+    """Yield who fails today before any stop and did not when planned, and in words how."""
     was, now = recorded.pressures, today.pressures
-    for more, words in (
-        (set(now.weak_before) - set(was.weak_before), "below the minimum"),
-        (set(now.high_before) - set(was.high_before), "above the highest allowed pressure"),
-    ):
-        if more:
-            what = f"{words} before any stop, which they were not when planned: {_named(more)}"
-            found.append(Against(subject="pressure", what=what))
-    return found
+    yield set(now.weak_before) - set(was.weak_before), "below the minimum before any stop"
+    yield set(now.high_before) - set(was.high_before), "above the highest allowed pressure before any stop"
+
+
+def _lowered_by_work(recorded: Option, today: Option, lowered: frozenset[str]) -> list[Against]:
+    """Return who fails before any stop and has less by the work: no state of the work is judged by them."""
+    return [
+        Against(subject="pressure", what=f"{words}, and lowered by the work: {_named(some & lowered)}")
+        for some, words in _fail_before(recorded, today)
+        if some & lowered
+    ]
+
+
+def _failing_apart(
+    recorded: Option, today: Option, lowered: frozenset[str], dark: frozenset[str]
+) -> list[Against]:
+    """Return who fails before any stop whatever the work does: a matter for the control room."""
+    return [
+        Against(subject="pressure", what=f"{words}, work or no work: {_named(some - lowered - dark)}")
+        for some, words in _fail_before(recorded, today)
+        if some - lowered - dark
+    ]
 
 
 def _stops(recorded: Option, today: Option) -> list[Against]:
@@ -201,7 +233,7 @@ def _fallbacks(recorded: Option, today: Option) -> list[Against]:
     return found
 
 
-def _losses(recorded: Option, today: Option) -> list[Against]:
+def _losses(recorded: Option, today: Option, dark: frozenset[str]) -> list[Against]:
     """Return failures that touch customers whom the pack does not name: it is read in an emergency.
 
     Whom it names and who would hold today is no correction: too many doors are better than too few.
@@ -209,7 +241,7 @@ def _losses(recorded: Option, today: Option) -> list[Against]:
     was = {(loss.what, loss.id): set(loss.customers) for loss in recorded.losses}
     found = []
     for loss in today.losses:
-        more = set(loss.customers) - was.get((loss.what, loss.id), set())
+        more = set(loss.customers) - was.get((loss.what, loss.id), set()) - dark
         if more:
             what = f"loss of {loss.what} {loss.id}: also fails today: {_named(more)}"
             found.append(Against(subject="failure", what=what))

@@ -11,7 +11,7 @@ import shapely
 
 from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.network.model import Network
-from netplan.network.vocabulary import ValveState
+from netplan.network.vocabulary import Operable, ValveState
 from netplan.planfile import PieceState, SolvedState
 from netplan.planfile.model import Option
 from netplan.recheck.found_change import FoundChange
@@ -24,7 +24,7 @@ MOVED_M: Final = 0.1
 
 
 def valve_changes(network: Network, state: SolvedState, option: Option) -> Iterator[FoundChange]:
-    """Yield valves on mains that are new, gone, or open where they were shut and the reverse.
+    """Yield valves on mains that are new, gone, failed, or open where they were shut and the reverse.
 
     Whether a valve within the zone was open is not on record: it carries no gas either way.
     """
@@ -42,10 +42,15 @@ def valve_changes(network: Network, state: SolvedState, option: Option) -> Itera
             yield FoundChange("valves", name, f"new: {word}", point)
             continue
         was_shut = _was_shut(pipes.state[recorded[name]], name, stays_shut, opened)
+        changes = []
         if was_shut is not None and was_shut != now_shut:
             words = ("open", "closed")
-            what = f"{words[now_shut]} instead of {words[was_shut]}"
-            yield FoundChange("valves", name, what, point, is_figure=True)
+            changes.append(f"{words[now_shut]} instead of {words[was_shut]}")
+        # A plan stops at a valve, or opens one, only where it is recorded as operable.
+        if (name in stays_shut or name in opened) and valves.operable[row] != Operable.YES:
+            changes.append(f"operable {Operable(int(valves.operable[row])).word} instead of yes")
+        if changes:
+            yield FoundChange("valves", name, "; ".join(changes), point, is_figure=True)
     there = {valves.id[row] for row in np.flatnonzero(valves.piece >= 0).tolist()}
     for name, row in recorded.items():
         if name not in there:

@@ -26,8 +26,8 @@ __all__ = ["NEAR_M", "NOT_HELD", "WorkSurroundings", "record_changes"]
 NEAR_M: Final = 100.0
 """How near to the work, its stops and feeds a changed record is told (own) [m]."""
 NOT_HELD: Final = (
-    "fittings, keep-out areas, surfaces and whether a valve can be worked are not in the plan folder: what "
-    "has changed in them shows where a stop or a tee cannot be made any more"
+    "fittings, keep-out areas, surfaces and whether other valves can be worked are not in the plan folder: "
+    "what has changed in them shows where a stop or a tee cannot be made any more"
 )
 BORE_MM: Final = 0.05
 LENGTH_M: Final = 0.05
@@ -142,7 +142,7 @@ def _pipe_changes(network: Network, rules: Rules, state: SolvedState) -> Iterato
     recorded = _recorded_pipes(state)
     pipes = network.pipes
     rough_mm = roughness_m(network, rules) * MM_PER_M
-    seen = set()
+    seen, aside = set(), set(network.set_aside.pipe.tolist())
     for row, name in enumerate(pipes.id):
         is_main = row < pipes.n_mains
         key = (is_main, name)
@@ -154,6 +154,9 @@ def _pipe_changes(network: Network, rules: Rules, state: SolvedState) -> Iterato
             od_mm, material = float(pipes.od_m[row]) * MM_PER_M, Material(int(pipes.material[row])).word
             what = f"new: {od_mm:g} mm {material}, {float(pipes.length_m[row]):.1f} m"
             yield FoundChange(layer, name, what, line)
+            continue
+        if row in aside:
+            yield FoundChange(layer, name, "no usable size on record now: taken as not live", line)
             continue
         changes = list(_differences(was, network, row, float(rough_mm[row]), line))
         if changes:

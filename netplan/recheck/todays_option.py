@@ -44,8 +44,10 @@ class TodaysOption:
         Customers off, by id.
     kept_by : dict
         Id of the feed that keeps a customer, by the customer's id.
+    lowered : frozenset of str
+        Customers who failed before any stop and whose pressure the work lowers, by id.
     is_solved : bool
-        Whether these three are known: the stops can be made, and every state was solved.
+        Whether these four are known: the stops can be made, and every state was solved.
     """
 
     option: Option | None
@@ -54,6 +56,7 @@ class TodaysOption:
     below: tuple[str, ...] = ()
     off: tuple[str, ...] = ()
     kept_by: dict[str, str] = field(default_factory=dict)
+    lowered: frozenset[str] = frozenset()
     is_solved: bool = False
 
 
@@ -132,6 +135,7 @@ def _on(context: PlanningContext, recorded: Option, conditions: model.Conditions
         fixed.below,
         tuple(customer_id[row] for row in fixed.priced.off.tolist()),
         fixed.kept_by,
+        fixed.lowered,
         is_solved=True,
     )
     if not fixed.has_gas:

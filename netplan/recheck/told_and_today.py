@@ -8,6 +8,7 @@ from typing import Final
 
 from netplan.network.finding_log import listed
 from netplan.planfile.recheck_answer import Against, LeastNow, MovedReading, TouchedCustomer
+from netplan.planning.pipes_set_aside import dark_while_set_aside
 from netplan.planning.request import PlanRequest
 from netplan.recheck.issued_plan import IssuedPlan
 from netplan.recheck.moved_readings import least_in_states, moved_readings
@@ -65,6 +66,7 @@ def told_and_today(issued: IssuedPlan, request: PlanRequest, tell: Callable[[str
             touched = touched_customers(told, now, network, issued.state)
         return ToldAndToday(today, _once(today.against, _in_words(touched, ())), touched=touched)
     is_milder = _is_milder(issued, today)
+    dark = dark_while_set_aside(network) if len(network.set_aside) else frozenset()
     touched = touched_customers(
         lists_of(recorded), lists_of(today.option, today.below), network, issued.state
     )
@@ -73,8 +75,10 @@ def told_and_today(issued: IssuedPlan, request: PlanRequest, tell: Callable[[str
     limits = request.rules.pressure
     return ToldAndToday(
         today,
-        _once(today.against, papers_against(recorded, today.option), _in_words(touched, readings)),
-        (*corrections_of(recorded, today.option), *_by_weather(touched, readings)),
+        _once(
+            today.against, papers_against(recorded, today.option, today.lowered), _in_words(touched, readings)
+        ),
+        (*corrections_of(recorded, today.option, today.lowered, dark), *_by_weather(touched, readings)),
         touched,
         readings,
         least_in_states(recorded, today.option, limits.minimum_mbar + limits.margin_mbar),

@@ -73,12 +73,15 @@ def test_an_unchanged_network_holds_with_every_list_and_figure_equal() -> None:
     assert _figures(today.option) == _figures(option)
 
 
-def test_every_option_of_a_small_town_is_the_same_on_the_same_records() -> None:
-    issued = _issued()
-    request = todays_request(issued.plan, build_network(small_town()))
-    assert len(issued.plan.options) == 2
-    for option in issued.plan.options:
-        today = todays_option(request, issued.plan, option, lambda _: None)
+def test_options_are_the_same_on_the_same_records_though_places_are_stated_to_the_millimetre() -> None:
+    # A fitting moves the first stop to a place with more digits than a plan states.
+    frames = _with(small_town(), "fittings", fitting("F99", (80, 28.6003)))
+    network = build_network(frames)
+    plan = make_plan(_request(network)).plan
+    request = todays_request(plan, network)
+    assert len(plan.options) == 2
+    for option in plan.options:
+        today = todays_option(request, plan, option, lambda _: None)
         assert not today.against
         assert today.option is not None
         assert _figures(today.option) == _figures(option)
@@ -150,7 +153,11 @@ CHANGES: dict[str, tuple[Edit, tuple[str, str, str] | None, str | None]] = {
         ("valves", "V1", "closed instead of open"),
         None,
     ),
-    "valve failed": (lambda f: _at(f, "valves", "V2", operable="no"), None, "stop"),
+    "valve failed": (
+        lambda f: _at(f, "valves", "V2", operable="no"),
+        ("valves", "V2", "operable no instead of yes"),
+        "stop",
+    ),
     "valve gone": (
         lambda f: _without(f, "valves", "V2"),
         ("valves", "V2", "not in the records any more"),
@@ -253,6 +260,13 @@ def test_a_change_is_solved_by_itself_and_another_address_is_a_correction() -> N
     assert answer.corrections[0].what.startswith("C14: address the old forge instead of C14 Example Row")
 
 
+def test_a_valve_that_has_failed_or_was_opened_is_put_back_to_see_what_it_does() -> None:
+    for kind in ("valve failed", "valve opened"):
+        does = [one.does for one in _rechecked(CHANGES[kind][0](small_town())).changes]
+        assert len(does) == 1
+        assert does[0].endswith("without it the plan would hold")
+
+
 def test_gas_past_the_stops_names_the_main_it_comes_by() -> None:
     answer = _rechecked(CHANGES["new main past the stops"][0](small_town()))
     assert len(answer.against) == 1
@@ -268,6 +282,11 @@ def test_a_stop_that_cannot_be_made_says_what_is_in_its_place() -> None:
         assert any(
             one.subject == "stop" and one.what.startswith("S1") and words in one.what for one in against
         )
+
+
+def test_a_main_of_another_size_is_said_whatever_else_would_fit() -> None:
+    against = _rechecked(CHANGES["other size"][0](small_town())).against
+    assert [one.what for one in against] == ["S1: main M9 has 125 mm outside now, the plan has 90 mm"]
 
 
 def test_it_agrees_with_a_plan_made_anew_with_these_stops_ordered() -> None:

@@ -12,8 +12,10 @@ from netplan.planfile.recheck_answer import RecheckAnswer
 
 __all__ = ["recheck_pdf"]
 
-MOST_ROWS: Final = 24
-"""Rows of a list that are set; all of them are in the file beside (own)."""
+MOST_ROWS: Final = {"changes": 8, "customers": 16, "readings": 6, "states": 6, "notes": 3}
+"""Rows of each list that are set, so that two pages hold them; all are in the file beside (own)."""
+MOST_LINES: Final = 3
+"""Reasons of one subject that are set (own)."""
 
 
 def recheck_pdf(answer: RecheckAnswer, plan: Plan, file_name: str, *, units: Figures = METRIC) -> bytes:
@@ -36,9 +38,11 @@ def recheck_pdf(answer: RecheckAnswer, plan: Plan, file_name: str, *, units: Fig
         "states": words.states,
         "notes": words.notes,
     }
-    data: dict[str, Any] = {name: rows[:MOST_ROWS] for name, rows in lists.items()}
+    data: dict[str, Any] = {name: rows[: MOST_ROWS[name]] for name, rows in lists.items()}
     data["more"] = {
-        name: f"… and {len(rows) - MOST_ROWS} more in {file_name}" if len(rows) > MOST_ROWS else ""
+        name: f"… and {len(rows) - MOST_ROWS[name]} more in {file_name}"
+        if len(rows) > MOST_ROWS[name]
+        else ""
         for name, rows in lists.items()
     }
     data |= {
@@ -63,5 +67,5 @@ def _group(subject: str, lines: tuple[str, ...], file_name: str) -> dict[str, An
 
 
 def _some(lines: tuple[str, ...], file_name: str) -> list[str]:
-    more = len(lines) - MOST_ROWS
-    return [*lines[:MOST_ROWS], *([f"… and {more} more in {file_name}"] if more > 0 else [])]
+    more = len(lines) - MOST_LINES
+    return [*lines[:MOST_LINES], *([f"… and {more} more in {file_name}"] if more > 0 else [])]

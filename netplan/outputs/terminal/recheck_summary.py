@@ -51,7 +51,7 @@ def print_recheck(answer: RecheckAnswer, plan: Plan, console: Console, *, units:
         _heading(console, "Readings that are others than in the pack")
         _table(console, ("step", "gauge", "pack", "today"), words.readings)
     if words.states:
-        _heading(console, "Least kept meter inlet in each state of the work")
+        _heading(console, "States of the work whose least kept meter inlet has moved")
         _table(console, ("state", "planned", "today", "at"), words.states)
     _heading(console, "Notes")
     _lines(console, words.notes)
