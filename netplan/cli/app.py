@@ -30,6 +30,7 @@ COMMANDS: Final = {
     "map-columns": "netplan.cli.map_columns",
     "papers": "netplan.cli.papers",
     "record": "netplan.cli.record",
+    "recheck": "netplan.cli.recheck",
     "rules": "netplan.cli.rules",
     "schema": "netplan.cli.schema",
     "screen": "netplan.cli.screen",

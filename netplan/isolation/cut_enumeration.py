@@ -10,7 +10,7 @@ no zone and miss none.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count
 from typing import TYPE_CHECKING, Final
@@ -265,11 +265,32 @@ class CutEnumeration:
         if self.max_stops and len(stops) > self.max_stops:
             return
         options = [self.local.choices(edge, at_u) for edge, at_u in stops]
-        sure = self._zone_minor(zone, inner)
-        sure += sum(edge.stranded_u if at_u else edge.stranded_v for edge, at_u in stops)
         picked = tuple((edge, at_u, some[0]) for (edge, at_u), some in zip(stops, options, strict=True))
-        found = FoundZone(sure + sum(choice.cost_minor for _, _, choice in picked), zone, picked, inner)
+        found = self._found(zone, picked, inner)
         self._push(found.value_minor, 0, _Ready(found, options, 0, tuple([0] * len(picked))))
+
+    def zone_with(self, zone: frozenset[int], choose: Callable[[LocalEdge, bool], Choice]) -> FoundZone:
+        """Return a zone with the stop that is chosen on each edge at its border.
+
+        Parameters
+        ----------
+        zone : frozenset of int
+            Local nodes, all explored, `SOURCE` included.
+        choose : callable
+            Returns the stop on an edge, from the edge and whether its end in the zone is u.
+        """
+        picked = tuple((edge, at_u, choose(edge, at_u)) for edge, at_u in self._stops_of(zone))
+        return self._found(zone, picked, self._inner_of(zone))
+
+    def _found(
+        self,
+        zone: frozenset[int],
+        picked: tuple[tuple[LocalEdge, bool, Choice], ...],
+        inner: tuple[LocalEdge, ...],
+    ) -> FoundZone:
+        sure = self._zone_minor(zone, inner)
+        sure += sum(edge.stranded_u if at_u else edge.stranded_v for edge, at_u, _ in picked)
+        return FoundZone(sure + sum(choice.cost_minor for _, _, choice in picked), zone, picked, inner)
 
     def _stops_of(self, zone: frozenset[int]) -> list[tuple[LocalEdge, bool]]:
         """Return the edges with one end in a zone, and whether that end is u."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 import numpy as np
@@ -18,6 +18,7 @@ from netplan.isolation.cut_model import Cut, IsolationProblem, Refusal
 from netplan.isolation.cut_outline import Outline, outline_of
 from netplan.isolation.diagnosis import in_the_way, not_nearer
 from netplan.isolation.forced_stops import Forced, families, forced_places
+from netplan.isolation.given_zone import GivenStop, given_zone
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.segment_graph import BOUNDARY, SegmentGraph, segment_graph
 from netplan.isolation.shared_costs import shared_costs_of
@@ -115,6 +116,21 @@ class CutSearch(Iterator[Cut]):
     def cut(self, outline: Outline) -> Cut:
         """Return a cut of this search from its outline."""
         return cut_of(self.local, outline, self.problem.laid)
+
+    def given(self, stops: Sequence[GivenStop]) -> Cut:
+        """Return the cut that given stops make; nothing is searched for.
+
+        Raises
+        ------
+        NoPlanError
+            When a stop cannot be made, gas gets past them, or a constraint is broken; with each reason.
+        """
+        self._lay_out()
+        outline = self._checked(given_zone(self.local, stops))
+        if outline is None:
+            reasons = tuple(self._refused)
+            raise NoPlanError(reasons[0], reasons)
+        return self.cut(outline)
 
     def outline(self) -> Outline:
         """Return the next cut in outline, where its figures are enough.

@@ -27,7 +27,7 @@ from netplan.planning.pressure_areas import Join
 from netplan.planning.stopped_network import StoppedNetwork, tap_place
 from netplan.rules import Rules
 
-__all__ = ["FedNetwork", "closed_flow", "fed_network", "network_of_states"]
+__all__ = ["FedNetwork", "closed_flow", "fed_network", "fed_network_with", "network_of_states"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,6 +142,43 @@ def fed_network(
         feeds.append(some_feeds)
         refused.update(dict.fromkeys(why))
     return FedNetwork(tapped, link_of, tuple(feeds), hoses, joins, tuple(refused))
+
+
+def fed_network_with(
+    context: PlanningContext,
+    cut: Cut,
+    dug: CutExcavations,
+    stopped: StoppedNetwork,
+    feeds: Sequence[Feed | HoseWay | None],
+) -> FedNetwork:
+    """Return the case for feeds that are given: of each deficient part one, or none.
+
+    Parameters
+    ----------
+    context, cut, dug, stopped
+        The zone, and what is dug for it.
+    feeds : sequence of (Feed, HoseWay or None)
+        A bypass or an opened valve of the stopped network; a hose that is tapped in here.
+    """
+    ways = [feed for feed in feeds if isinstance(feed, HoseWay)]
+    tapped, node, link_of = with_taps(
+        closed_flow(stopped), [tap for way in ways for tap in (way.giving, way.fed)]
+    )
+    tapped_in = hose_feeds(ways, node[0::2], node[1::2])
+    hoses = {feed.label: way for feed, way in zip(tapped_in, ways, strict=True)}
+    waiting = iter(tapped_in)
+    found: list[tuple[Feed, ...]] = []
+    for given in feeds:
+        if given is None:
+            found.append(())
+        elif isinstance(given, HoseWay):
+            found.append((replace(next(waiting), tees_minor=_hose_tees_minor(dug, stopped, given)),))
+        elif given.kind is FeedKind.BYPASS:
+            found.append((replace(given, tees_minor=_bypass_tees_minor(cut, dug, given)),))
+        else:
+            found.append((given,))
+    joins = {feed.label: _join(context, cut, stopped, feed, hoses) for some in found for feed in some}
+    return FedNetwork(tapped, link_of, tuple(found), hoses, joins)
 
 
 def _bypass_tees_minor(cut: Cut, dug: CutExcavations, feed: Feed) -> int:

@@ -36,6 +36,7 @@ __all__ = [
     "bypass_ways",
     "hose_length_m",
     "hose_ways_of",
+    "main_lines",
     "stops_of_bypass",
     "tee_places",
     "valve_ways",
@@ -249,8 +250,8 @@ def _hose_ways_between(
         "hoses",
         (straight, most, len(giving), drawn.digest()),
         lambda: hose_ways(
-            _lines(context, stopped, giving),
-            _lines(context, stopped, fed),
+            main_lines(context, stopped, giving),
+            main_lines(context, stopped, fed),
             context.request.rules,
             routes=context.hose_routes,
             most=most,
@@ -259,7 +260,8 @@ def _hose_ways_between(
     )
 
 
-def _lines(context: PlanningContext, stopped: StoppedNetwork, rows: Ints) -> MainLines:
+def main_lines(context: PlanningContext, stopped: StoppedNetwork, rows: Ints) -> MainLines:
+    """Return links of the stopped network as lengths of main that a hose may be tapped into."""
     pipes, pieces = context.request.network.pipes, context.request.network.pieces
     pipe = pieces.pipe[stopped.piece[rows]]
     lines = context.lines_between(pipe, stopped.from_m[rows], stopped.to_m[rows])

@@ -3,48 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from functools import partial
 from typing import Final
 
-import numpy as np
-
-from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
 from netplan.network.concurrency import in_background
 from netplan.network.linear_reference import PipeLines
 from netplan.network.text_column import TextColumn
 from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model
-from netplan.planfile.naming import stop_id
 from netplan.planfile.network_facts import network_facts, provenance_of
 from netplan.planfile.plan_result import PlanResult
 from netplan.planning.blocking_orders import lifted_orders
 from netplan.planning.context import PlanningContext
-from netplan.planning.final_network import final_network
 from netplan.planning.lawful_options import LawfulOptions, NoLawfulPlanError, lawful_options
-from netplan.planning.loss_sheet import loss_sheet
-from netplan.planning.option_records.option_record import option_of
 from netplan.planning.option_records.option_state import StateSource, state_of
-from netplan.planning.option_records.order_records import OrderRecords, finer_gauges
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
 from netplan.planning.option_records.state_extent import extent_of
 from netplan.planning.option_records.validity_warnings import validity_findings
-from netplan.planning.option_records.zone_parts import with_parts
 from netplan.planning.pipes_set_aside import plan_with_set_aside
 from netplan.planning.plan_watch import PlanWatch
-from netplan.planning.purge_states import with_purge_states
 from netplan.planning.rank import (
     OptionIdentity,
     Ranking,
-    gas_outlet_pa_gauge,
     look_up,
     option_identity,
     rank,
 )
-from netplan.planning.request import PlanRequest, orders_in_words
+from netplan.planning.request import PlanRequest
 from netplan.planning.subnetwork_context import in_least_subnetwork
-from netplan.procedure import step_list, timeline
+from netplan.planning.written_option import conditions_of, written_option
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
 
@@ -110,7 +98,7 @@ def _plan_of(request: PlanRequest, section: WorkSection, tell: Tell, watch: Plan
     with in_background(lambda: whole.before_by_hour) as before:
         # What the solution needs besides is worked out here while its solver is made ready there.
         _ = whole.demand, whole.fed_before
-        conditions = _conditions(whole, section)
+        conditions = conditions_of(whole, section)
 
         def plan(context: PlanningContext) -> PlanResult:
             here = work_section(context.request.network, request.parts)
@@ -217,7 +205,7 @@ def _lawful_on(
         written: list[StateSource] = []
         for place in range(len(ranking.options)):
             tell(f"writing option {place + 1}")
-            written.append(_written(context, section, conditions, ranking, place, work))
+            written.append(written_option(context, section, conditions, ranking, place, work))
             watch.written([source.option for source in written])
         lawful = lawful_options(written, conditions, rules, lawful.dropped)
         if not lawful.unlawful:
@@ -225,40 +213,6 @@ def _lawful_on(
         barred |= {option_identity(source.priced) for source in lawful.unlawful}
     lawful.require(more_beyond=True)
     return lawful
-
-
-def _written(
-    context: PlanningContext,
-    section: WorkSection,
-    conditions: model.Conditions,
-    ranking: Ranking,
-    place: int,
-    work: tuple[model.WorkItem, ...],
-) -> StateSource:
-    """Return the option at a place in the ranking, complete, with what its state is made from."""
-    request, priced = context.request, ranking.options[place]
-    final = final_network(context, priced)
-    purges = list(priced.purges)
-    priced = with_purge_states(context, priced, final, purges)
-    option, feeds = option_of(context, section, ranking, place, priced, final, purges)
-    option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
-    # By weather for the best alone: the others are there to compare.
-    records = OrderRecords(context, priced, final, option, by_weather=request.weather and place == 0)
-    steps = step_list(
-        option,
-        conditions,
-        request.rules,
-        work=work,
-        set_order=[stop_id(i) for i in priced.work.order],
-        figures=records,
-    )
-    sheet = loss_sheet(context, priced, option)
-    line = timeline(steps, option, conditions, request.rules)
-    warnings = (*option.warnings, *finer_gauges(steps, request.rules))
-    update = {"steps": steps, "timeline": line, "loss_sheet": sheet, "warnings": warnings}
-    # A solver that was made ready for it is let go: it is the largest thing there.
-    final = replace(final, prepared=None)
-    return StateSource(context, option.model_copy(update=update), priced, final, feeds.ids)
 
 
 def _in_doubt(
@@ -269,32 +223,3 @@ def _in_doubt(
     named = sorted({row.id for option in options for row in option.in_doubt if row.priority})
     found = {name: restricted[ids.find(name)] for name in named}
     return {name: text for name, text in found.items() if text}
-
-
-def _conditions(context: PlanningContext, section: WorkSection) -> model.Conditions:
-    request, rules = context.request, context.request.rules
-    hour = context.demand.hours[context.demand.worst_hour]
-    notes = []
-    if request.start is None:
-        notes.append("any working day")
-    if request.hours is None:
-        notes.append(f"a window of {rules.crew.hours:g} h by the rules")
-    if request.air_temp_c is None and request.forecast is None:
-        notes.append("the rules' design air temperature")
-    return model.Conditions(
-        start=None if request.start is None else request.start.isoformat(timespec="minutes"),
-        hours=request.window_hours,
-        air_temp_c=hour.air_temp_c,
-        ground_temp_c=rules.gas.ground_temp_c,
-        demand_total_m3h=float(np.sum(context.before_flow_m3_per_s_std)) * SECONDS_PER_HOUR,
-        worst_hour=hour.words(),
-        gas_outlet_mbar=gas_outlet_pa_gauge(context, section) / PA_PER_MBAR,
-        note="for " + ", ".join(notes) if notes else "",
-        orders=orders_in_words(request),
-        demand_parts=tuple(
-            model.DemandPart(
-                name=p.name, customers=p.customers, flow_m3h=p.flow_m3_per_s_std * SECONDS_PER_HOUR
-            )
-            for p in context.demand.parts(part=context.own_part)
-        ),
-    )

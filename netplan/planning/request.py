@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Final
 
 from netplan.demand import Forecast
 from netplan.isolation import Orders, Stretch
@@ -12,7 +14,11 @@ from netplan.network.work_section import WorkPart
 from netplan.planfile.model import ReplacedPlan
 from netplan.rules import Rules
 
-__all__ = ["PlanRequest", "orders_in_words", "place_in_words"]
+__all__ = ["PlanRequest", "customers_in_orders", "orders_in_words", "place_in_words"]
+
+STAYS_ON: Final = " stays on"
+OWN_SUPPLY: Final = " has a supply of its own"
+_CUSTOMER: Final = "customer "
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,13 +94,28 @@ def orders_in_words(request: PlanRequest) -> tuple[str, ...]:
         lines.append(f"no stop in {len(orders.keep_out)} areas, {area_m2:.0f} m² in all")
     if orders.max_stops:
         lines.append(f"at most {orders.max_stops} stops")
-    lines.extend(f"customer {network.customers.id[row]} stays on" for row in orders.keep_customers)
-    lines.extend(
-        f"customer {network.customers.id[row]} has a supply of its own" for row in request.own_supply
-    )
+    customer_id = network.customers.id
+    lines.extend(f"{_CUSTOMER}{customer_id[row]}{STAYS_ON}" for row in orders.keep_customers)
+    lines.extend(f"{_CUSTOMER}{customer_id[row]}{OWN_SUPPLY}" for row in request.own_supply)
     if not request.feeds_allowed:
         lines.append("no bypass, hose or opened valve")
     return tuple(lines)
+
+
+def customers_in_orders(lines: Iterable[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the customers who stay on by order, and those with a supply of their own, by id.
+
+    Parameters
+    ----------
+    lines : iterable of str
+        Of `orders_in_words`, as a plan keeps them.
+    """
+    found: tuple[list[str], list[str]] = ([], [])
+    for line in lines:
+        for some, ending in zip(found, (STAYS_ON, OWN_SUPPLY), strict=True):
+            if line.startswith(_CUSTOMER) and line.endswith(ending):
+                some.append(line.removeprefix(_CUSTOMER).removesuffix(ending))
+    return tuple(found[0]), tuple(found[1])
 
 
 def place_in_words(network: Network, stretch: Stretch) -> str:

@@ -248,7 +248,7 @@ def test_rules_and_schema_are_printed(
     assert _run(monkeypatch, "schema", "emergency") == 0
     assert json.loads(capsys.readouterr().out) == emergency_schema()
     assert _run(monkeypatch, "schema", "screen") == 2
-    assert "write plan, emergency, session, superseded or contacts" in capsys.readouterr().err
+    assert "write plan, emergency, session, superseded, recheck or contacts" in capsys.readouterr().err
 
 
 def test_the_demo_says_where_map_and_plan_lie(

@@ -29,6 +29,7 @@ SAMPLE_PAGES = (
     "how-to-force-a-stop.md",
     "how-to-as-built.md",
     "how-to-emergency.md",
+    "how-to-recheck.md",
     "how-to-revisions.md",
     "how-to-notices.md",
 )

@@ -83,6 +83,8 @@ REFUSED: list[tuple[tuple[str, ...], str]] = [
     ),
     (("plan", TOWN, *WORK, "--out", "nowhere/p"), "nowhere"),
     (("record", "nowhere", "log.json"), "nowhere/plan.json: cannot be read"),
+    (("recheck", str(SAVED), "nowhere.gpkg"), "nowhere.gpkg: no such file or folder"),
+    (("recheck", "nowhere", TOWN), "nowhere/plan.json: cannot be read"),
     (("record", str(SAVED), "nowhere.json"), "nowhere.json: cannot be read"),
     (("record", str(SAVED), str(SAVED / "plan.json")), "known kinds: gas-netplan/work-day-log/1"),
     (("plan", TOWN, *WORK, "--out", "p", "--rules", "nowhere.toml"), "nowhere.toml: cannot be read"),

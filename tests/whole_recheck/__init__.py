@@ -1,0 +1,1 @@
+"""Issued plans of random towns, whose records change before the morning of the work."""
