@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from netplan.core.errors import BadInputError
+from netplan.network.finding_log import listed
 from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.contacts.contact_state import Contacts, carried_over
 from netplan.outputs.contacts.record_contacts import contacts_of_folder
@@ -22,6 +23,7 @@ from netplan.outputs.documents.letter_choice import choose_words
 from netplan.outputs.documents.letter_words import read_words
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.notice_differences import (
+    NOT_RECORDED,
     NoticeDifference,
     check_same_work,
     notice_differences,
@@ -140,6 +142,7 @@ def write_notice_differences(
             *(words.lines if letters else ()),
             *_told_notes(rows, told_before),
             *_two_letters(letters),
+            *_not_recorded(rows),
         )
         if line
     )
@@ -227,6 +230,18 @@ def _told_notes(rows: Sequence[NoticeDifference], told: Contacts) -> list[str]:
             "taken back there; take it back by hand where one has gone out since that list came back"
         )
     return lines
+
+
+def _not_recorded(rows: Sequence[NoticeDifference]) -> list[str]:
+    """Return a line on meter points that were told and that the new plan's records do not have."""
+    gone = [one.customer_id for one in rows if one.before and one.no_letter == NOT_RECORDED]
+    if not gone:
+        return []
+    count = "1 meter point is" if len(gone) == 1 else f"{len(gone)} meter points are"
+    what = f"{count} not in the records of the new plan ({listed(gone, _MOST_NAMED)})"
+    return [
+        f"{what}: no letter is made; find out what is there, because the earlier letter may lie in the door"
+    ]
 
 
 def _two_letters(letters: Sequence[DifferenceLetter]) -> list[str]:
