@@ -70,15 +70,23 @@ def command(
 def _notices(
     plan_dirs: list[Path], out: Path, option: int, old_option: int, language: str, words: Path | None
 ) -> None:
-    from netplan.cli.terminal import console
-    from netplan.outputs.difference_folder import write_notice_differences
-    from netplan.outputs.reader_choices import Choices
-    from netplan.outputs.terminal.difference_lines import difference_lines
+    from netplan.outputs.output_folders import check_differences_target
+    from netplan.outputs.reader_choices import Choices, check_choices
 
     choices = Choices(option=option, language=language, words=words)
+    check_choices(choices)
+    target = check_differences_target(out)
+
+    from netplan.cli.terminal import console
+    from netplan.outputs.difference_folder import compared_plan, write_notice_differences
+    from netplan.outputs.terminal.difference_lines import difference_lines
+
     old, new = plan_dirs
+    with from_plan_folder(old):
+        before = compared_plan(old, old_option)
     with from_plan_folder(new):
-        written = write_notice_differences(old, new, out, old_option=old_option, choices=choices)
+        after = compared_plan(new, option)
+    written = write_notice_differences(before, after, target, choices)
     terminal = console()
     for line in (*difference_lines(written), f"Notices of the difference: {written.folder.resolve()}"):
         terminal.print(line, soft_wrap=True, markup=False, highlight=False)

@@ -3,30 +3,37 @@
 from __future__ import annotations
 
 import json
-from importlib import import_module
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 import typer
 
 from netplan.core.errors import BadInputError, quoted
 
-_SCHEMAS: Final = {
-    "plan": ("netplan.planfile.plan_json", "plan_schema"),
-    "emergency": ("netplan.planfile.emergency_json", "emergency_schema"),
-    "session": ("netplan.page.session_model", "session_schema"),
-    "superseded": ("netplan.planfile.superseded", "superseded_schema"),
-    "recheck": ("netplan.planfile.recheck_answer", "recheck_schema"),
-    "contacts": ("netplan.planfile.contact_log", "contacts_schema"),
-}
-_KINDS: Final = f"{', '.join(list(_SCHEMAS)[:-1])} or {list(_SCHEMAS)[-1]}"
+_NAMES: Final = ("plan", "emergency", "session", "superseded", "recheck", "contacts")
+_KINDS: Final = f"{', '.join(_NAMES[:-1])} or {_NAMES[-1]}"
 
 
 def command(
     of: Annotated[str, typer.Argument(help=f"{_KINDS}.", metavar="KIND")] = "plan",
 ) -> None:
     """Print the JSON Schema of plan.json, or that of another file by its kind."""
-    if of not in _SCHEMAS:
+    if of not in _NAMES:
         raise BadInputError(f"schema: there is none of {quoted(of)}; write {_KINDS}")
-    module, name = _SCHEMAS[of]
-    schema = getattr(import_module(module), name)()
-    typer.echo(json.dumps(schema, indent=1, ensure_ascii=False))
+    typer.echo(json.dumps(_schema(of), indent=1, ensure_ascii=False))
+
+
+def _schema(of: str) -> dict[str, Any]:
+    """Return the schema of a kind of file; each is loaded when it is asked for."""
+    if of == "plan":
+        from netplan.planfile.plan_json import plan_schema as schema
+    elif of == "emergency":
+        from netplan.planfile.emergency_json import emergency_schema as schema
+    elif of == "session":
+        from netplan.page.session_model import session_schema as schema
+    elif of == "superseded":
+        from netplan.planfile.superseded import superseded_schema as schema
+    elif of == "recheck":
+        from netplan.planfile.recheck_answer import recheck_schema as schema
+    else:
+        from netplan.planfile.contact_log import contacts_schema as schema
+    return schema()

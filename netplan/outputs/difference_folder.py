@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Final
 
 from netplan.core.errors import BadInputError
-from netplan.outputs.atomic_writes import write_folder
+from netplan.network.finding_log import listed
+from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.contacts.contact_state import Contacts, carried_over
 from netplan.outputs.contacts.record_contacts import contacts_of_folder
 from netplan.outputs.difference_workbook import DifferenceFacts, differences_csv, write_differences_xlsx
@@ -22,21 +23,21 @@ from netplan.outputs.documents.letter_choice import choose_words
 from netplan.outputs.documents.letter_words import read_words
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.notice_differences import (
+    NOT_RECORDED,
     NoticeDifference,
     check_same_work,
     notice_differences,
     still_holding,
 )
 from netplan.outputs.notice_places import PlanNotices, plan_notices
-from netplan.outputs.output_folders import check_differences_target
-from netplan.outputs.reader_choices import Choices, check_choices
+from netplan.outputs.reader_choices import Choices
 from netplan.planfile import read_state
 from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import option_of_rank, plan_digest, read_plan
 from netplan.planfile.revision import revision_code
 from netplan.planfile.superseded import read_superseded
 
-__all__ = ["WrittenDifferences", "write_notice_differences"]
+__all__ = ["ComparedPlan", "WrittenDifferences", "compared_plan", "write_notice_differences"]
 
 
 _MOST_NAMED: Final = 5
@@ -69,43 +70,59 @@ class WrittenDifferences:
     notes: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class ComparedPlan:
+    """One of the two plans: its folder, its notice list, and who was told by its contact logs."""
+
+    folder: Path
+    notices: PlanNotices
+    contacts: Contacts
+
+
+def compared_plan(folder: Path, option: int) -> ComparedPlan:
+    """Read what a plan folder says to everybody.
+
+    Parameters
+    ----------
+    folder : Path
+        Plan folder; it is only read.
+    option : int
+        Rank of the option that notices are made for.
+
+    Raises
+    ------
+    BadInputError
+        When the folder is no plan folder, it has no such option, or a contact log in it cannot be read.
+    """
+    plan = read_plan(folder)
+    state = read_state(read_plan_layers(folder), option_of_rank(plan, option).rank)
+    return ComparedPlan(folder, plan_notices(plan, state), contacts_of_folder(folder, plan))
+
+
 def write_notice_differences(
-    old_folder: Path, new_folder: Path, out: Path, *, old_option: int, choices: Choices
+    before: ComparedPlan, after: ComparedPlan, place: Target, choices: Choices
 ) -> WrittenDifferences:
     """Write workbook, CSV, letters and call sheet of what differs between two plans of one work.
 
     Parameters
     ----------
-    old_folder, new_folder : Path
-        Plan folders; they are only read.
-    out : Path
-        The folder to make; it must not hold anything.
-    old_option : int
-        Rank of the option of the old plan that notices went out for.
+    before, after : ComparedPlan
+        The plan whose letters are in the doors, and the one that takes its place.
+    place : Target
+        As `check_differences_target` returned it.
     choices : Choices
-        Its option is that of the new plan.
+        Language and words of the letters.
 
     Raises
     ------
     BadInputError
-        When a folder is no plan folder, the plans are of different work, an option is not there, the target
-        exists or a choice is unknown.
+        When the plans are of different work, the new one is superseded, or words that are needed are broken.
     """
-    place = check_differences_target(out)
-    check_choices(choices)
-    plans = read_plan(old_folder), read_plan(new_folder)
-    moved = check_same_work(*plans)
-    check_stands(new_folder)
-    other = _superseded_by_another(old_folder, plans[1])
-    ranks = [
-        option_of_rank(plan, rank).rank
-        for plan, rank in zip(plans, (old_option, choices.option), strict=True)
-    ]
-    old, new = (
-        plan_notices(plan, read_state(read_plan_layers(folder), rank))
-        for plan, folder, rank in zip(plans, (old_folder, new_folder), ranks, strict=True)
-    )
-    told_before, told_now = contacts_of_folder(old_folder, old.plan), contacts_of_folder(new_folder, new.plan)
+    old, new = before.notices, after.notices
+    moved = check_same_work(old.plan, new.plan)
+    check_stands(after.folder)
+    other = _superseded_by_another(before.folder, new.plan)
+    told_before, told_now = before.contacts, after.contacts
     rows = notice_differences(old, new, told_before)
     holding = still_holding(old, new)
     told = carried_over(
@@ -125,12 +142,13 @@ def write_notice_differences(
             *(words.lines if letters else ()),
             *_told_notes(rows, told_before),
             *_two_letters(letters),
+            *_not_recorded(rows),
         )
         if line
     )
     facts = DifferenceFacts(
-        old_folder.resolve().name,
-        new_folder.resolve().name,
+        before.folder.resolve().name,
+        after.folder.resolve().name,
         old.plan,
         new.plan,
         old.option,
@@ -212,6 +230,18 @@ def _told_notes(rows: Sequence[NoticeDifference], told: Contacts) -> list[str]:
             "taken back there; take it back by hand where one has gone out since that list came back"
         )
     return lines
+
+
+def _not_recorded(rows: Sequence[NoticeDifference]) -> list[str]:
+    """Return a line on meter points that were told and that the new plan's records do not have."""
+    gone = [one.customer_id for one in rows if one.before and one.no_letter == NOT_RECORDED]
+    if not gone:
+        return []
+    count = "1 meter point is" if len(gone) == 1 else f"{len(gone)} meter points are"
+    what = f"{count} not in the records of the new plan ({listed(gone, _MOST_NAMED)})"
+    return [
+        f"{what}: no letter is made; find out what is there, because the earlier letter may lie in the door"
+    ]
 
 
 def _two_letters(letters: Sequence[DifferenceLetter]) -> list[str]:

@@ -17,6 +17,7 @@ from netplan.planfile.plan_json import plan_digest
 
 __all__ = [
     "NOT_AFFECTED",
+    "NOT_RECORDED",
     "Change",
     "NoticeDifference",
     "Opening",
@@ -28,6 +29,12 @@ __all__ = [
 
 NOT_AFFECTED: Final = "not_affected"
 """Section of the words for those whom the new plan leaves alone."""
+
+
+NOT_RECORDED: Final = (
+    "none: not in the records of the new plan; find out what is there before anybody is told"
+)
+"""Why a meter point that the new plan's network does not have gets no letter."""
 
 
 class Change(StrEnum):
@@ -244,7 +251,9 @@ def _difference(old: PlanNotices, new: PlanNotices, id_: str, contact: Contact) 
     moved = Change.ADDRESS in changes
     told = before if contact.status is not ContactStatus.NOT_TOLD else ""
     doubt = id_ in new.in_doubt
-    body = after or ("standby" if told and doubt else NOT_AFFECTED if told else "")
+    # A meter may be there all the same: nobody is told that their gas stays on.
+    is_gone = not after and not doubt and id_ not in new.recorded
+    body = after or ("standby" if told and doubt else NOT_AFFECTED if told and not is_gone else "")
     if not changes:
         opening, body = Opening.NONE, ""
     elif told and not moved:  # a letter at another address follows none there
@@ -273,7 +282,7 @@ def _difference(old: PlanNotices, new: PlanNotices, id_: str, contact: Contact) 
         changes=changes,
         opening=opening,
         body=body,
-        no_letter="" if body else _why_none(before, contact),
+        no_letter="" if body else NOT_RECORDED if is_gone else _why_none(before, contact),
         old_place=old.places[id_] if moved else None,
         contact=contact if before else NO_CONTACT,
     )

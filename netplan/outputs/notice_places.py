@@ -50,6 +50,8 @@ class PlanNotices:
         By meter point, the doubtful records.
     places : dict of str to NoticePlace
         Of everybody listed or in doubt.
+    recorded : frozenset of str
+        Meter points that the plan folder's network has, affected or not.
     """
 
     plan: Plan
@@ -57,6 +59,7 @@ class PlanNotices:
     rows: Mapping[str, NoticeRow]
     in_doubt: Mapping[str, tuple[InDoubt, ...]]
     places: Mapping[str, NoticePlace]
+    recorded: frozenset[str]
 
     @property
     def day(self) -> str:
@@ -107,7 +110,8 @@ def plan_notices(plan: Plan, state: SolvedState) -> PlanNotices:
             priority=customers.priority[row],
             meters=int(customers.meters[row]),
         )
-    return PlanNotices(plan, state.option, rows, {id_: tuple(own) for id_, own in doubts.items()}, places)
+    in_doubt = {id_: tuple(own) for id_, own in doubts.items()}
+    return PlanNotices(plan, state.option, rows, in_doubt, places, frozenset(customers.customer_id))
 
 
 def _of_doubt(one: InDoubt) -> NoticePlace:

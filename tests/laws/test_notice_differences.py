@@ -1,7 +1,7 @@
 """Notices of a difference: the lists equal set arithmetic on plan.json, and every letter finds its door.
 
 Random pairs of made-up plans here, their files unread; whole pairs of planned towns, every file read, are checked by
-``python -m tests.whole_notices 0:100``, of which a seeded share runs by default.
+``python -m tests.whole_notices 0:180``, of which a seeded share runs by default.
 """
 
 from __future__ import annotations

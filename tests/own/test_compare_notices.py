@@ -236,6 +236,27 @@ def test_a_corrected_address_is_written_to_anew_and_the_old_door_told(
     assert "Your gas" not in there
 
 
+def test_nobody_is_told_that_gas_stays_on_at_a_meter_that_the_new_records_lack(
+    pair: Callable[[Change], tuple[Path, Path]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    point: Row = {}
+
+    def gone(plan: Row) -> None:
+        point.update(off(plan)[0])
+        best(plan)["customers"].remove(off(plan)[0])
+
+    old, new = pair(gone)
+    frame = pyogrio.read_dataframe(new / "plan.gpkg", layer="customers")
+    left = frame[frame.customer_id != point["id"]]
+    pyogrio.write_dataframe(left, new / "plan.gpkg", layer="customers")
+    assert compare(old, new, "--notices", tmp_path / "d") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"1 meter point is not in the records of the new plan ({point['id']}): no letter is made" in said
+    (row,) = lines(tmp_path / "d", "No longer off")
+    assert row["Letter"].startswith("none: not in the records of the new plan")
+    assert not (tmp_path / "d" / "letters.pdf").exists()
+
+
 def test_two_letters_to_one_address_name_their_meter_points(
     pair: Callable[[Change], tuple[Path, Path]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

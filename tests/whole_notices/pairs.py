@@ -15,7 +15,8 @@ from netplan.core.errors import BadInputError, NoPlanError, NotSolvedError
 from netplan.network.work_section import WorkPart
 from netplan.outputs.contacts.record_contacts import record_contacts
 from netplan.outputs.contacts.spreadsheet_rows import sheets_of
-from netplan.outputs.difference_folder import write_notice_differences
+from netplan.outputs.difference_folder import compared_plan, write_notice_differences
+from netplan.outputs.output_folders import check_differences_target
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.planning.make_plan import PlanRequest, make_plan
@@ -83,11 +84,10 @@ def run_pair(seed: int, folder: Path) -> PairRun:
     elif told is not None:
         told = None
     write_notice_differences(
-        folder / "old",
-        folder / "new",
-        folder / "notices",
-        old_option=old.rank,
-        choices=Choices(option=new.rank, words=WORDS),
+        compared_plan(folder / "old", old.rank),
+        compared_plan(folder / "new", new.rank),
+        check_differences_target(folder / "notices"),
+        Choices(option=new.rank, words=WORDS),
     )
     run.compared = 1
     found, holds = check_notices(folder, old.rank, new.rank, told)

@@ -149,7 +149,7 @@ def carried_over(old: Contacts, new: Contacts, still: Iterable[str], changed: It
     told = {
         point: contact
         for point, contact in new.by_point.items()
-        if contact.weight > held.get(point, NO_CONTACT).weight
+        if contact.weight >= held.get(point, NO_CONTACT).weight
     }
     return Contacts(
         logs=(*(f"{name} of the old plan" for name in old.logs), *new.logs),
