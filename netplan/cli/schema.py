@@ -25,15 +25,25 @@ def command(
 def _schema(of: str) -> dict[str, Any]:
     """Return the schema of a kind of file; each is loaded when it is asked for."""
     if of == "plan":
-        from netplan.planfile.plan_json import plan_schema as schema
-    elif of == "emergency":
-        from netplan.planfile.emergency_json import emergency_schema as schema
-    elif of == "session":
-        from netplan.page.session_model import session_schema as schema
-    elif of == "superseded":
-        from netplan.planfile.superseded import superseded_schema as schema
-    elif of == "recheck":
-        from netplan.planfile.recheck_answer import recheck_schema as schema
-    else:
-        from netplan.planfile.contact_log import contacts_schema as schema
-    return schema()
+        from netplan.planfile.plan_json import plan_schema
+
+        return plan_schema()
+    if of == "emergency":
+        from netplan.planfile.emergency_json import emergency_schema
+
+        return emergency_schema()
+    if of == "session":
+        from netplan.page.session_model import session_schema
+
+        return session_schema()
+    if of == "superseded":
+        from netplan.planfile.superseded import superseded_schema
+
+        return superseded_schema()
+    if of == "recheck":
+        from netplan.planfile.recheck_answer import recheck_schema
+
+        return recheck_schema()
+    from netplan.planfile.contact_log import contacts_schema
+
+    return contacts_schema()
