@@ -209,8 +209,14 @@ def check_charts_folder(folder: Path | None) -> None:
     Raises
     ------
     BadInputError
+        Also where what draws them is not installed.
     """
-    if folder is not None and not folder.parent.is_dir():
+    if folder is None:
+        return
+    from netplan.core.extras import require_extra
+
+    require_extra("charts", "--charts")
+    if not folder.parent.is_dir():
         raise BadInputError(f"--charts: {folder.parent} is no folder; make it first")
 
 

@@ -10,6 +10,7 @@ from netplan.core.errors import BadInputError
 __all__ = ["EXTRAS", "MissingExtraError", "has_extra", "require_extra"]
 
 EXTRAS: Final = {
+    "charts": ("matplotlib",),
     "cluster": ("dask", "distributed"),
     "compiled": ("numba",),
     "database": ("psycopg",),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from textwrap import wrap
 from typing import Any, Final
 
 from netplan.outputs.notice_list import EFFECTS, NoticeRow
@@ -174,7 +175,9 @@ def print_on_paper(sheet: Any, plan: Plan) -> None:
     sheet.repeat_rows(0)
     # An ampersand starts a code in a footer; 255 characters is all that a footer may hold.
     caution = plan.caution.replace("&", "&&")
-    sheet.set_footer(f"&L&8{caution[:200]}&R&8&A, revision {revision_code(plan)}, page &P of &N")
+    # Two lines: in one it would run into what stands on the right.
+    lines = "\n".join(wrap(caution, 100)[:2])
+    sheet.set_footer(f"&L&8{lines}&R&8&A, revision {revision_code(plan)}, page &P of &N")
 
 
 def _totals(

@@ -13,6 +13,7 @@ from packaging.requirements import Requirement
 
 import netplan
 from netplan.core.extras import EXTRAS, MissingExtraError, has_extra, require_extra
+from netplan.outputs.charts.chart_format import new_chart
 from netplan.readers import open_source, write_layers
 from tests.own.test_cli import _layers
 from tests.own.test_cli_refused import refused
@@ -62,6 +63,12 @@ def test_commands_refuse_what_needs_an_extra(
     for more in (("--workers", "2"), ("--scheduler", "tcp://127.0.0.1:1")):
         said = refused(monkeypatch, capsys, "screen", street, "--out", tmp_path / "screen", *more)
         assert "gas-netplan[cluster]" in said
+    _without(monkeypatch, "charts")
+    work = ("--main", "M1", "--from", "95", "--to", "105", "--out", tmp_path / "plan")
+    said = refused(monkeypatch, capsys, "plan", street, *work, "--charts", tmp_path / "pictures")
+    assert "gas-netplan[charts]" in said
+    with pytest.raises(MissingExtraError, match="charts"):
+        new_chart("Drop")
     _without(monkeypatch, "database")
     said = refused(monkeypatch, capsys, "check", "postgresql://127.0.0.1/gas?schema=gas")
     assert "gas-netplan[database]" in said

@@ -10,6 +10,7 @@ import numpy as np
 
 from netplan.core.arrays import Floats
 from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.extras import require_extra
 from netplan.core.units import convert
 from netplan.outputs.number_format import FIGURES_CAUTION, Figures
 
@@ -52,6 +53,8 @@ WORKING_POINT_COLOUR: Final = "#000000"
 
 def new_chart(title: str, note: str = "") -> tuple[Figure, Any]:
     """Return an empty chart with a title, a note under it, and the caution at the foot."""
+    require_extra("charts", "A chart")
+
     from matplotlib.figure import Figure  # takes half a second, and most plans draw no chart
 
     figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN), layout="constrained")
