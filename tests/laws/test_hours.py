@@ -72,7 +72,7 @@ def planned(
         priced.append(ranking.options[place])
         return option_of(context, section, ranking, place, *more)
 
-    monkeypatch.setattr("netplan.planning.make_plan.option_of", noted)
+    monkeypatch.setattr("netplan.planning.written_option.option_of", noted)
     request = request_of(seed, options=3)
     try:
         plan = module.make_plan(request).plan

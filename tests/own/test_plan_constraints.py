@@ -183,7 +183,7 @@ def test_pressure_holds_in_the_states_between(monkeypatch: pytest.MonkeyPatch, *
             work = work_states(*given, **named)
             return replace(work, states=work.states[-1:], restoring=())
 
-        monkeypatch.setattr("netplan.planning.evaluate.work_states", last_alone)
+        monkeypatch.setattr("netplan.planning.cut_to_feed.work_states", last_alone)
     cheap_valve = {
         "price": {"open_valve": 1.0, "bypass": 50000.0, "hose_per_m": 5000.0},
         "pressure": {"outlet_difference_mbar": 6.0},

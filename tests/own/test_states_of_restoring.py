@@ -113,7 +113,7 @@ def test_an_option_whose_withdrawal_fails_does_not_exist(monkeypatch: pytest.Mon
             ),
         )
 
-    monkeypatch.setattr("netplan.planning.evaluate.work_states", failing)
+    monkeypatch.setattr("netplan.planning.cut_to_feed.work_states", failing)
     with pytest.raises(NoPlanError) as refused:
         ranking()
     assert "S1 out" in "; ".join(map(str, refused.value.reasons))
