@@ -24,8 +24,8 @@ ROUNDED_MINOR: Final = MINOR_PER_UNIT
 """More than the rounding of prices, stop by stop, adds up to (own) [minor units]."""
 SAME_MIN: Final = 0.01
 """What rounding may add to a sum of minutes (own) [min]."""
-MOST_LISTED: Final = 1_500
-"""Zones within the day that are listed at most (own): listing as many takes a third of a second [-]."""
+MOST_LISTED: Final = 250
+"""Zones within the day that are listed at most (own): listing as many takes a fifth of a second [-]."""
 
 ZoneKey = tuple[tuple[int, ...], tuple[int, ...], tuple[str, ...]]
 """Supernodes of a zone, and segment and method of each of its stops."""
