@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any, Final
 
 from netplan.core.constants import MM_PER_M
@@ -15,6 +15,7 @@ from netplan.page.session_model import NamedRecords, NetworkFingerprint, RulesFi
 from netplan.planfile.network_facts import network_facts
 from netplan.planning.given_orders import orders_given
 from netplan.rules import Rules
+from netplan.rules.rule_differences import rule_differences
 
 __all__ = ["changes_since", "network_fingerprint", "rules_fingerprint"]
 
@@ -103,7 +104,7 @@ def changes_since(
     if rules.sha256 != rules_now.sha256:
         lines += [
             "the rules have changed since this session was saved",
-            *_rules(rules.values, rules_now.values),
+            *rule_differences(rules.values, rules_now.values),
         ]
     more = len(lines) - MOST_SAID
     return tuple([*lines[:MOST_SAID], f"and {more} more"] if more > 0 else lines)
@@ -140,26 +141,3 @@ def _records(was: NamedRecords, now: NamedRecords) -> Iterator[str]:
             yield f"customer {name}, whom the orders name, is no more"
         elif address != now.customers[name]:
             yield f"customer {name} is at {now.customers[name]} instead of {address}"
-
-
-def _rules(was: Mapping[str, Any], now: Mapping[str, Any]) -> Iterator[str]:
-    before, after = dict(_flat(was)), dict(_flat(now))
-    for key in sorted({*before, *after}):
-        if before.get(key) != after.get(key):
-            yield f"rule {key}: {_value(after.get(key))} instead of {_value(before.get(key))}"
-
-
-def _flat(value: Any, key: str = "") -> Iterator[tuple[str, Any]]:
-    if isinstance(value, Mapping):
-        for name, inner in value.items():
-            yield from _flat(inner, f"{key}.{name}" if key else str(name))
-    elif isinstance(value, list) and any(isinstance(one, Mapping) for one in value):
-        for at, one in enumerate(value):
-            named = one.get("name", at) if isinstance(one, Mapping) else at
-            yield from _flat(one, f"{key}[{named}]")
-    else:
-        yield key, value
-
-
-def _value(value: Any) -> str:
-    return "none" if value is None else json.dumps(value, ensure_ascii=False)[:200]

@@ -22,11 +22,11 @@ from netplan.recheck.change_effects import effects_alone
 from netplan.recheck.found_change import FoundChange
 from netplan.recheck.issued_plan import IssuedPlan
 from netplan.recheck.record_changes import NEAR_M, NOT_HELD, WorkSurroundings, record_changes
-from netplan.recheck.rule_differences import rule_differences
 from netplan.recheck.todays_option import TodaysOption, todays_option
 from netplan.recheck.told_and_today import ToldAndToday, told_and_today
 from netplan.recheck.told_customers import lists_of
 from netplan.rules import checked_rules
+from netplan.rules.rule_differences import rule_differences
 
 __all__ = ["recheck_plan"]
 

@@ -10,7 +10,7 @@ from netplan.network.linear_reference import points_at
 from netplan.planfile.model import WorkItem
 from netplan.planning.request import customers_in_orders
 from netplan.recheck.recorded_places import main_place, work_today
-from netplan.recheck.rule_differences import rule_differences
+from netplan.rules.rule_differences import rule_differences
 from tests.support.small_town import small_town
 
 

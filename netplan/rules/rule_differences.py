@@ -1,12 +1,15 @@
-"""Which rules are not those that a plan was made by."""
+"""Which rules are not those that a plan, or a session of the page, was made by."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, Final
 
 __all__ = ["rule_differences"]
+
+_MOST_SHOWN: Final = 200
+"""Letters of a value that are shown (own) [-]."""
 
 
 def rule_differences(planned: Mapping[str, Any], today: Mapping[str, Any]) -> tuple[str, ...]:
@@ -42,4 +45,4 @@ def _flat(value: Any, key: str = "") -> Iterator[tuple[str, Any]]:
 
 
 def _value(value: Any) -> str:
-    return "none" if value is None else json.dumps(value, ensure_ascii=False)
+    return "none" if value is None else json.dumps(value, ensure_ascii=False)[:_MOST_SHOWN]
