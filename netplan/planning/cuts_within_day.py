@@ -94,6 +94,9 @@ class CutsWithinDay:
         for _ in range(MOST_PASSED_OVER):
             if self._left is not None and not self._left:
                 return None
+            if self._context.interrupt is not None:
+                # Zones passed over take seconds together: a newer order must not wait for them.
+                self._context.interrupt()
             try:
                 outline = self.search.outline()
             except StopIteration:
