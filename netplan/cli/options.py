@@ -37,6 +37,7 @@ __all__ = [
     "Cache",
     "Hours",
     "Language",
+    "Layers",
     "MappingFile",
     "Network",
     "PlanFolder",
@@ -119,6 +120,13 @@ Language = Annotated[
 Words = Annotated[
     Path | None,
     typer.Option(help="Folder with your sender and words: words.<tag>.toml, such as words.en.toml."),
+]
+Layers = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="FORMAT",
+        help="Write the layers of plan.gpkg as geoparquet or geojson too, in a folder; repeat for both.",
+    ),
 ]
 Tiles = Annotated[
     str | None, typer.Option(help="Online background the map's reader may switch on: an address pattern.")

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from netplan.cli.exit_codes import from_plan_folder
-from netplan.cli.options import Language, PlanFolder, Tiles, Units, Words
+from netplan.cli.options import Language, Layers, PlanFolder, Tiles, Units, Words
 from netplan.core.input_paths import check_plan_folder
 
 
@@ -20,11 +20,19 @@ def command(
     language: Language = "en",
     words: Words = None,
     tiles: Tiles = None,
+    layers: Layers = None,
 ) -> None:
     """Make the papers of a plan again: for another option, in other units, in another language."""
     from netplan.outputs.reader_choices import Choices, check_choices
 
-    choices = Choices(units=units, option=option, language=language, words=words, tiles=tiles)
+    choices = Choices(
+        units=units,
+        option=option,
+        language=language,
+        words=words,
+        tiles=tiles,
+        layers=tuple(layers or ()),
+    )
     check_choices(choices)
     check_plan_folder(plan_dir)
 

@@ -14,6 +14,7 @@ from netplan.cli.options import (
     Cache,
     Hours,
     Language,
+    Layers,
     MappingFile,
     Network,
     RulesFile,
@@ -90,6 +91,7 @@ def command(
     language: Language = "en",
     words: Words = None,
     tiles: Tiles = None,
+    layers: Layers = None,
     charts: Annotated[
         Path | None, typer.Option(help="Folder for the pictures of the bypasses, SVG and PNG.")
     ] = None,
@@ -114,7 +116,14 @@ def command(
     check_inputs(network, texts=(rules, mapping, forecast), polygons=(area, keep_out, within))
     target = check_target(out, overwrite=overwrite)
     check_earlier(replaces, out)
-    choices = Choices(units=units, language=language, words=words, tiles=tiles, papers=not no_papers)
+    choices = Choices(
+        units=units,
+        language=language,
+        words=words,
+        tiles=tiles,
+        papers=not no_papers,
+        layers=tuple(layers or ()),
+    )
     check_choices(choices)
     check_charts_folder(charts)
     window = window_given(start, hours, air_temp, units)

@@ -10,7 +10,7 @@ import geopandas as gpd
 
 from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.contacts.contact_state import Contacts, add_up
-from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
+from netplan.outputs.layers import plan_layers, read_plan_layers, write_layer_folders, write_layers
 from netplan.outputs.map import plan_map
 from netplan.outputs.notice_list import (
     CustomerInDoubt,
@@ -206,6 +206,9 @@ def write_deliverables(
         The notice list that was written.
     """
     figures, rank = choices.figures, choices.option
+    if choices.layers:
+        tell("writing the layers in open formats")
+        write_layer_folders(layers, folder, choices.layers)
     place = plan.options.index(option_of_rank(plan, rank))
     tell("writing the notices")
     rows = notice_rows(plan, states[place])

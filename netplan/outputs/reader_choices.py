@@ -11,7 +11,10 @@ from netplan.core.errors import BadInputError, quoted
 from netplan.outputs.documents.letter_words import read_words
 from netplan.outputs.number_format import Figures, figures_of
 
-__all__ = ["Choices", "check_choices"]
+__all__ = ["LAYER_FORMATS", "Choices", "check_choices"]
+
+LAYER_FORMATS: Final = ("geoparquet", "geojson")
+"""Open formats that a plan's layers are written in on demand, besides plan.gpkg."""
 
 _TILES: Final = re.compile(r"https?://[A-Za-z0-9.{}-]+(?::[0-9]{1,5})?/[^\s\"'<>\\]*")
 _MOST_TILES: Final = 500
@@ -36,6 +39,8 @@ class Choices:
         Address pattern of an online background for the map, which its reader may switch on.
     papers : bool
         Whether letters, sheets and the work pack are set as PDF.
+    layers : tuple of str
+        Of `LAYER_FORMATS`: formats in which the layers of plan.gpkg are written besides, a folder each.
     """
 
     units: str = "metric"
@@ -44,6 +49,7 @@ class Choices:
     words: Path | None = None
     tiles: str | None = None
     papers: bool = True
+    layers: tuple[str, ...] = ()
 
     @property
     def figures(self) -> Figures:
@@ -64,7 +70,7 @@ def check_choices(choices: Choices) -> None:
     ------
     BadInputError
         When units or language are unknown, there are no words where they should be, or the tiles are no
-        address pattern of the web.
+        address pattern of the web, or a format of layers is unknown.
     """
     _ = choices.figures
     known = read_words(choices.words)
@@ -75,6 +81,11 @@ def check_choices(choices: Choices) -> None:
             f"{', '.join(sorted(known.words))}, or give --words with a folder that holds words.<tag>.toml"
         )
     _ = known.of_tag(tag)
+    unknown = [name for name in choices.layers if name not in LAYER_FORMATS]
+    if unknown:
+        raise BadInputError(
+            f"--layers: {quoted(unknown[0])} is no format of layers; write {' or '.join(LAYER_FORMATS)}"
+        )
     tiles = choices.tiles
     if tiles is None:
         return

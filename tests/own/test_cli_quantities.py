@@ -37,7 +37,8 @@ COUNTS = {
     ("serve", "--port"),
 }
 TEXTS = {
-    *("--by", "--forecast", "--keep-on", "--language", "--main", "--own-supply", "--scheduler", "--start"),
+    *("--by", "--forecast", "--keep-on", "--language", "--layers", "--main", "--own-supply"),
+    *("--scheduler", "--start"),
     *("--address", "--street", "--tiles", "--units", "--valve-failed", "--work"),
 }
 KINDS = {

@@ -14,11 +14,11 @@ import shapely
 from pyproj.exceptions import ProjError
 
 from netplan.core.errors import BadInputError, shown
-from netplan.outputs.layers.layer_styles import write_styles
+from netplan.outputs.layers.stored_styles import write_styles
 from netplan.planfile.state_read_write import CUSTOMERS, PIPES, STATIONS, ColumnKind, LayerColumn
 from netplan.readers.sources.file_limits import guard_file
 
-__all__ = ["PINNED_TIME", "read_plan_layers", "write_layers"]
+__all__ = ["FILE_ERRORS", "PINNED_TIME", "read_plan_layers", "write_layers"]
 
 PINNED_TIME = "2000-01-01T00:00:00.000Z"
 """What plan.gpkg says as its time of change, so that equal plans are equal bytes."""
@@ -55,7 +55,7 @@ _NEEDED = {
 _NUMBERS = ("_m", "_mm", "_mbar", "_m3h", "_coefficient", "_node")
 """Ends of the names of columns that hold numbers."""
 
-_FILE_ERRORS = (
+FILE_ERRORS = (
     pyogrio.errors.DataSourceError,
     pyogrio.errors.DataLayerError,
     pyogrio.errors.FeatureError,
@@ -63,7 +63,7 @@ _FILE_ERRORS = (
     pyogrio.errors.GeometryError,
 )
 _BROKEN = (
-    *_FILE_ERRORS,
+    *FILE_ERRORS,
     shapely.errors.ShapelyError,
     ProjError,
     OSError,
@@ -106,7 +106,7 @@ def write_layers(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None:
             for name, layer in layers.items():
                 _write(layer, path, name)
         write_styles(path, layers, PINNED_TIME)
-    except (*_FILE_ERRORS, sqlite3.Error, OSError) as error:
+    except (*FILE_ERRORS, sqlite3.Error, OSError) as error:
         reason = " ".join(str(error).split())[:160]
         raise BadInputError(f"{path}: cannot be written ({reason}); check space and rights") from None
 
