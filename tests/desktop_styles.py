@@ -97,7 +97,9 @@ def wrong_of(layers: dict[str, QgsVectorLayer], option: int, labels: set[str]) -
         wanted = [f for f in rows if column is None or f[column]]
         got = drawn(layer)
         if set(got) - {option} or len(got) != len(wanted):
-            wrong.append(f"{name}: draws {len(got)} rows of options {sorted(map(str, set(got)))}, wanted {len(wanted)}")
+            wrong.append(
+                f"{name}: draws {len(got)} rows of options {sorted(map(str, set(got)))}, wanted {len(wanted)}"
+            )
     for name, column in (("stops", "stop_id"), ("bypasses", "bypass_id")):
         ids = (
             {f[column] for f in layers[name].getFeatures() if f["option"] == option}

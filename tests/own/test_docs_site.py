@@ -17,6 +17,8 @@ from netplan.network.contract import layer_specs
 from netplan.planfile.plan_json import plan_schema
 from netplan.rules import default_rules_text
 from tests.compared import KNOWN, read_snapshot
+from tests.support.axe_checks import barriers
+from tests.support.browser import chromium, opened
 from tests.support.docs_pages import DOCS, ROOT, known, named_commands, named_options, pages
 
 OTHERS = {"--benchmark-only", "--benchmark-timer", "--check", "--help", "--version"}
@@ -167,3 +169,33 @@ def test_a_comparison_that_fails_is_told_and_one_that_holds_is_recorded(
     assert differences(kept, kept) == []
     assert len(differences(kept, moved)) == 1
     assert len(differences(kept, kept[1:])) == 1
+
+
+@pytest.mark.browser
+def test_search_finds_pages_of_a_site_opened_as_files(site: Path) -> None:
+    with chromium() as browser, opened(browser, site / "index.html", "input[name=query]") as visit:
+        visit.page.focus("input[name=query]")
+        visit.page.locator("input[name=query]").press_sequentially("squeeze-off")
+        visit.page.wait_for_selector(".md-search-result__item a", timeout=20_000)
+        found = visit.page.eval_on_selector_all(
+            ".md-search-result__item a", "links => links.map(a => a.href)"
+        )
+        assert any("method/" in link for link in found), found
+        assert visit.complaints == []
+        assert visit.asked
+        assert all(address.startswith("file:") for address in visit.asked), visit.asked
+
+
+SHAPES = ("index", "how-to-own-data", "library", "checks", "reference/rules", "reference/tables")
+"""Pages of every shape; all of them with ``NETPLAN_EVERY=1``."""
+
+
+@pytest.mark.browser
+def test_pages_shut_nobody_out(site: Path) -> None:
+    every = [page for page in sorted(site.rglob("*.html")) if page.name != "404.html"]
+    chosen = every if os.environ.get("NETPLAN_EVERY") else [site / f"{name}.html" for name in SHAPES]
+    assert len(chosen) >= len(SHAPES)
+    with chromium() as browser:
+        for path in chosen:
+            with opened(browser, path, ".md-content") as visit:
+                assert barriers(visit.page) == [], path.name
