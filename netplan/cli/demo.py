@@ -18,8 +18,15 @@ def command(
         "plan-demo"
     ),
     words: Words = None,
+    save_network: Annotated[
+        Path | None,
+        typer.Option(help="Only save the sample network as this GeoPackage, to try other commands on it."),
+    ] = None,
 ) -> None:
     """Plan a repair in the sample town and say where the map and the plan lie."""
+    if save_network is not None:
+        save_sample(save_network)
+        return
     from netplan.cli.plan import run_plan
     from netplan.cli.sample import DEMO_WORK, sample_network
     from netplan.cli.terminal import console
@@ -46,3 +53,22 @@ def command(
     terminal = console()
     terminal.print(f"Map:  {(out / 'map.html').resolve()}", soft_wrap=True, markup=False)
     terminal.print(f"Plan: {(out / 'plan.json').resolve()}", soft_wrap=True, markup=False)
+
+
+def save_sample(path: Path) -> None:
+    """Save the sample network as a file that is not there yet.
+
+    Raises
+    ------
+    BadInputError
+        When the file is there already, or cannot be written.
+    """
+    from netplan.cli.sample import sample_network
+    from netplan.core.errors import BadInputError
+    from netplan.outputs.atomic_writes import write_file
+
+    source = sample_network()
+    if path.exists():
+        raise BadInputError(f"--save-network {path}: is there already; name another file, or remove it")
+    write_file(path, lambda part: part.write_bytes(source.read_bytes()), suffix=".gpkg")
+    typer.echo(f"Network: {path.resolve()}")

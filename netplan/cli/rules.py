@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from netplan.core.errors import BadInputError
 from netplan.core.input_paths import check_text_file
 
 
@@ -14,13 +15,26 @@ def command(
     check: Annotated[
         Path | None, typer.Option(help="Check this rules file instead of printing the shipped one.")
     ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the shipped rules into this new file instead of printing them.")
+    ] = None,
 ) -> None:
     """Print the planning rules that ship with the package, with units and sources."""
+    if check is not None and out is not None:
+        raise BadInputError("--check and --out: one file is checked or one is written; give one of them")
     if check is not None:
         check_text_file(check)
+    if out is not None and out.exists():
+        raise BadInputError(f"--out {out}: is there already; name another file, or remove it")
 
     from netplan.rules import default_rules_text, read_rules
 
+    if out is not None:
+        from netplan.outputs.atomic_writes import write_file
+
+        write_file(out, lambda part: part.write_text(default_rules_text(), encoding="utf-8", newline="\n"))
+        typer.echo(f"Rules: {out.resolve()}")
+        return
     if check is None:
         typer.echo(default_rules_text(), nl=False)
         return

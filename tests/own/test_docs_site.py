@@ -186,7 +186,7 @@ def test_search_finds_pages_of_a_site_opened_as_files(site: Path) -> None:
         assert all(address.startswith("file:") for address in visit.asked), visit.asked
 
 
-SHAPES = ("index", "how-to-own-data", "library", "checks", "reference/rules", "reference/tables")
+SHAPES = ("index", "install", "how-to-own-data")
 """Pages of every shape; all of them with ``NETPLAN_EVERY=1``."""
 
 

@@ -2,108 +2,34 @@
 
 from __future__ import annotations
 
-import io
-import os
-import shlex
-import subprocess
-import sys
-from contextlib import redirect_stderr, redirect_stdout
-from dataclasses import dataclass
 from pathlib import Path
-from string import Template
 
+import geopandas as gpd
 import pytest
+import shapely
 
-from netplan.cli import main
-from netplan.cli.sample import sample_network
 from netplan.planfile.plan_json import read_plan
 from tests.support.docs_pages import DOCS, Block, blocks
-
-SAMPLE_PAGES = (
-    "start-planner.md",
-    "start-notices.md",
-    "start-engineer.md",
-    "how-to-size-a-bypass.md",
-    "how-to-letters.md",
-    "how-to-explain.md",
-    "how-to-force-a-stop.md",
-    "how-to-as-built.md",
-    "how-to-emergency.md",
-    "how-to-recheck.md",
-    "how-to-revisions.md",
-    "how-to-notices.md",
-)
-
-
-@dataclass(frozen=True)
-class Desk:
-    """An empty folder with the installed command in reach."""
-
-    home: Path
-
-    def run(self, block: Block) -> str:
-        """Run a block as it stands and return what it printed.
-
-        Lines that only call our command with plain words run in this process, where everything is loaded once;
-        a block with anything more goes to the shell, which finds the installed command.
-        """
-        names = {"TOWN": str(sample_network()), "EXPORT": str(DOCS / "data" / "export"), "COLUMNS": "120"}
-        in_words = [_words(line, names) for line in block.lines]
-        if all(in_words):
-            code, out, err = 0, io.StringIO(), io.StringIO()
-            for words in in_words:
-                if code == 0:
-                    code = _call(words, self.home, out, err)
-            printed, complained = out.getvalue(), err.getvalue()
-        else:
-            path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
-            command = ["bash", "-c", "set -eu\n" + "\n".join(block.lines) + "\n"]
-            done = subprocess.run(  # noqa: S603
-                command,
-                cwd=self.home,
-                env=os.environ | names | {"PATH": path},
-                capture_output=True,
-                text=True,
-                check=False,
-            )
-            code, printed, complained = done.returncode, done.stdout, done.stderr
-        assert code == block.exit_code, f"{block.page}: {block.lines}\n{printed}\n{complained}"
-        assert "Traceback" not in complained
-        return printed
-
-
-def _words(line: str, names: dict[str, str]) -> list[str]:
-    """Return the words of a line that calls our command and needs no shell; none of any other line."""
-    if not line.startswith("gas-netplan ") or set(line) & set("<>|&;`*?#\\'"):
-        return []
-    return [Template(word).substitute(names) for word in shlex.split(line)]
-
-
-def _call(words: list[str], home: Path, out: io.StringIO, err: io.StringIO) -> int:
-    """Call our command as its entry point does and return its exit code."""
-    with pytest.MonkeyPatch.context() as patched, redirect_stdout(out), redirect_stderr(err):
-        patched.chdir(home)
-        patched.setenv("COLUMNS", "120")
-        patched.setattr(sys, "argv", words)
-        with pytest.raises(SystemExit) as ended:
-            main()
-    return int(ended.value.code or 0)
+from tests.support.docs_reader import SAMPLE_PAGES, Reader
 
 
 @pytest.fixture(scope="module")
-def context(tmp_path_factory: pytest.TempPathFactory) -> Desk:
-    return Desk(tmp_path_factory.mktemp("newcomer"))
+def reader(tmp_path_factory: pytest.TempPathFactory) -> Reader:
+    return Reader(tmp_path_factory.mktemp("newcomer"))
 
 
 @pytest.mark.slow
-def test_the_pages_on_the_sample_run_word_for_word(context: Desk) -> None:
-    said: dict[str, str] = {}
+def test_the_pages_on_the_sample_run_word_for_word(reader: Reader) -> None:
     for page in SAMPLE_PAGES:
-        told = blocks(page)
-        assert told, page
-        assert {block.story for block in told} == {"sample"}
-        said[page] = "".join(context.run(block) for block in told)
-    home = context.home
+        assert {block.story for block in blocks(page) if isinstance(block, Block)} == {"sample"}
+        reader.follow(page)
+    said = reader.printed
+    assert set(said) == set(SAMPLE_PAGES)
+    shown = [(page, screen.text, printed) for page, of in reader.screens.items() for screen, printed in of]
+    assert shown
+    for page, text, printed in shown:
+        assert text == printed, f"{page}: write its screens anew with python -m tests.docs_screens"
+    home = reader.home
     assert len(read_plan(home / "plan-a").options) == 5
     for name in ("map.html", "work_pack.pdf", "notices.xlsx", "tally_sheet.pdf"):
         assert (home / "plan-a" / name).stat().st_size > 1000, name
@@ -123,26 +49,29 @@ def test_the_pages_on_the_sample_run_word_for_word(context: Desk) -> None:
     )
     assert first
     assert not first & second
-    # What the pages claim of these stops.
+    # What the pages claim of these stops: two lay in the area that nobody may dig in, none does any more.
+    junction = gpd.read_file(home / "junction.geojson").union_all()
+    inside = []
+    for name in ("plan-a", "plan-b"):
+        stops = gpd.read_file(home / name / "plan.gpkg", layer="stops").to_crs("EPSG:4326")
+        best = stops[stops["option"] == 1]
+        inside.append(int(shapely.contains(junction, best.geometry.array).sum()))
+    assert inside == [2, 0]
     a, b = (read_plan(home / name).options[0] for name in ("plan-a", "plan-b"))
-    near = {(s.main_id, round(s.chainage_m, 1)) for s in a.stops}
-    assert ("M0147", 1.1) in near
-    assert ("M0147", 1.1) not in {(s.main_id, round(s.chainage_m, 1)) for s in b.stops}
+    assert b.burden > a.burden
     forced = read_plan(home / "plan-forced").options[0]
     assert any(s.main_id == "M0142" and abs(s.chainage_m - 170.0) < 3.0 for s in forced.stops)
     assert "Result" in said["start-engineer.md"]
     assert "burden" in said["how-to-explain.md"]
 
 
-def test_a_mapped_export_is_planned_word_for_word(context: Desk) -> None:
-    told = blocks("walkthrough.md")
-    assert [block.story for block in told] == ["export"] * 4
-    for block in told:
-        context.run(block)
-    draft = (context.home / "draft.toml").read_text(encoding="utf-8")
+def test_a_mapped_export_is_planned_word_for_word(reader: Reader) -> None:
+    reader.copy_export()
+    reader.follow("walkthrough.md")
+    draft = (reader.home / "draft.toml").read_text(encoding="utf-8")
     # What the page says the draft leaves open.
     assert "?" in draft
-    plan = read_plan(context.home / "plan-ring")
+    plan = read_plan(reader.home / "plan-ring")
     best = plan.options[0]
     assert len(best.stops) == 2
     assert {stop.main_id for stop in best.stops} == {"L3"}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -15,18 +16,47 @@ from netplan.cli.app import app
 
 ROOT = Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
-_BLOCK = re.compile(r"^<!-- run: (\w+)(?: exit: (\d))? -->\n```\w*\n(.*?)^```$", re.M | re.S)
+_BLOCK = re.compile(
+    r"^<!-- (?P<kind>run|file|screen): (?P<what>.*?)(?: exit: (?P<code>\d))? -->\n```\w*\n(?P<text>.*?)^```$",
+    re.M | re.S,
+)
 _PROMPTS = ("gas-netplan ",)
 
 
 @dataclass(frozen=True)
 class Block:
-    """A block to be run as it stands: in which story, and how its last command must end."""
+    """Lines to be run as they stand: in which story, and how the last command must end."""
 
     page: str
     story: str
     exit_code: int
     lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SavedFile:
+    """A file that the reader is asked to save."""
+
+    page: str
+    path: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Screen:
+    """What the block before it prints, from the line that holds one text to the line that holds another."""
+
+    page: str
+    start: str
+    end: str
+    text: str
+
+    def of(self, printed: str) -> str:
+        """Return these lines of what was printed, without blanks at their ends."""
+        lines = [line.rstrip() for line in printed.splitlines()]
+        first = next(k for k, line in enumerate(lines) if self.start in line)
+        last = next(k for k, line in enumerate(lines) if k >= first and self.end in line)
+        return "\n".join(lines[first : last + 1]) + "\n"
 
 
 def pages() -> list[Path]:
@@ -35,13 +65,32 @@ def pages() -> list[Path]:
     return [*front, *sorted(DOCS.rglob("*.md"))]
 
 
-def blocks(page: str) -> list[Block]:
+def blocks(page: str) -> list[Block | SavedFile | Screen]:
     """Return the marked blocks of a page, in order."""
-    text = (DOCS / page).read_text(encoding="utf-8")
-    return [
-        Block(page, match[1], int(match[2] or 0), tuple(match[3].strip().splitlines()))
-        for match in _BLOCK.finditer(text)
-    ]
+    found: list[Block | SavedFile | Screen] = []
+    for match in _BLOCK.finditer((DOCS / page).read_text(encoding="utf-8")):
+        what, text = match["what"], match["text"]
+        if match["kind"] == "run":
+            found.append(Block(page, what, int(match["code"] or 0), tuple(text.strip().splitlines())))
+        elif match["kind"] == "file":
+            found.append(SavedFile(page, what, text))
+        else:
+            start, end = what.split(" … ")
+            found.append(Screen(page, start, end, text))
+    return found
+
+
+def with_screens(page: str, texts: Iterable[str]) -> str:
+    """Return the text of a page with other texts in its screens, in order."""
+    others = iter(texts)
+
+    def filled(match: re.Match[str]) -> str:
+        whole = match[0]
+        if match["kind"] != "screen":
+            return whole
+        return whole[: match.start("text") - match.start()] + next(others) + "```"
+
+    return _BLOCK.sub(filled, (DOCS / page).read_text(encoding="utf-8"))
 
 
 def named_commands(text: str) -> list[list[str]]:
