@@ -165,10 +165,11 @@ def _complete(
 
 def _print(lines: Iterable[str]) -> None:
     from netplan.cli.terminal import console
+    from netplan.outputs.terminal.wrapped_lines import print_lines
 
     terminal = console()
     for line in lines:
-        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+        print_lines(terminal, [line])
     terminal.file.flush()  # who reads it by a pipe waits for it too
 
 

@@ -201,7 +201,9 @@ def run_plan(
     from netplan.cli.terminal import console, progress
     from netplan.outputs.plan_folder import write_plan_folder
     from netplan.outputs.reader_choices import Choices
+    from netplan.outputs.terminal.folder_lines import folder_lines
     from netplan.outputs.terminal.plan_summary import print_summary
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.planning.make_plan import make_plan
 
     chosen = choices or Choices()
@@ -229,5 +231,4 @@ def run_plan(
 
             drawn = draw_charts(target.out, charts, chosen.figures, tell)
     print_summary(result.plan, terminal, units=chosen.figures, note=note)
-    for line in (*lines, *([drawn] if drawn else [])):
-        terminal.print(line, soft_wrap=True, markup=False)
+    print_lines(terminal, (*lines, *([drawn] if drawn else []), *folder_lines(target.out)))

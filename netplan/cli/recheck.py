@@ -71,6 +71,7 @@ def command(
     from netplan.cli.terminal import console, progress
     from netplan.outputs.recheck_files import write_recheck
     from netplan.outputs.terminal.recheck_summary import print_recheck
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.recheck import recheck_plan
 
     terminal = console()
@@ -95,8 +96,7 @@ def command(
         written = write_recheck(plan_dir, answer, issued.plan, units=figures, papers=not no_papers)
     print_recheck(answer, issued.plan, terminal, units=figures)
     note = air_temp_note(air_temp, units)
-    for line in (*([note] if note else []), *(f"Written: {path.resolve()}" for path in written)):
-        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+    print_lines(terminal, (*([note] if note else []), *(f"Written: {path.resolve()}" for path in written)))
     return 0 if answer.holds else DOES_NOT_HOLD
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,9 +13,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-__all__ = ["PLAIN", "TableColumn", "heading", "print_table", "tables_of"]
+__all__ = ["PLAIN", "TableColumn", "aligned", "aligned_blocks", "heading", "print_table", "tables_of"]
 
 PLAIN: Final = box.SIMPLE_HEAD
+_BAR: Final = " | "
 _PADDING: Final = 2
 """Blanks beside a cell [characters]."""
 _LEAST: Final = 4
@@ -136,3 +137,76 @@ def _widths(columns: Sequence[TableColumn], room: int) -> list[int]:
     if spare < 0:  # a word longer than the terminal is wide is broken: there is no other way
         least[least.index(max(least))] += spare
     return [max(own, _LEAST) for own in least]
+
+
+def aligned(rows: Sequence[Sequence[str]], right: Collection[int]) -> list[str]:
+    """Return rows as lines of text with columns between bars.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        The heading first; all with as many cells.
+    right : collection of int
+        Columns whose cells stand on the right.
+    """
+    widths = [max(cell_len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    return [
+        _BAR.join(
+            cell.rjust(width) if k in right else cell.ljust(width)
+            for k, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def aligned_blocks(
+    head: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[int], width: int
+) -> list[str]:
+    """Return rows as lines no wider than a width: columns that find no room follow below, by row number.
+
+    Parameters
+    ----------
+    head : sequence of str
+    rows : sequence of sequence of str
+    right : collection of int
+        Columns whose cells stand on the right.
+    width : int
+        [characters]
+
+    Returns
+    -------
+    list of str
+        A heading of two words and more takes two lines where it is wider than what stands under it.
+    """
+    names = [_two_lines(name, [row[k] for row in rows]) for k, name in enumerate(head)]
+    over, under = [name[0] for name in names], [name[1] for name in names]
+    table = [*([over] if any(over) else []), under, *rows]
+    widths = [max(cell_len(row[k]) for row in table) for k in range(len(head))]
+    if sum(widths) + len(_BAR) * (len(widths) - 1) <= width:
+        return aligned(table, right)
+    numbers = [*[""] * (len(table) - len(rows) - 1), "row", *(str(n) for n in range(1, len(rows) + 1))]
+    first = max(map(len, numbers))
+    lines: list[str] = []
+    block: list[int] = []
+    for k in [*range(len(head)), len(head)]:
+        used = first + sum(widths[own] + len(_BAR) for own in block)
+        if block and (k == len(head) or used + len(_BAR) + widths[k] > width):
+            part = [
+                [number, *(row[own] for own in block)] for number, row in zip(numbers, table, strict=True)
+            ]
+            stands = {0} | {place for place, own in enumerate(block, 1) if own in right}
+            lines += [*([""] if lines else []), *aligned(part, stands)]
+            block = []
+        block.append(k)
+    return lines
+
+
+def _two_lines(name: str, cells: Sequence[str]) -> tuple[str, str]:
+    """Return a heading in two lines where it is wider than its cells: the unit, or the last word, below."""
+    if cell_len(name) <= max((cell_len(cell) for cell in cells), default=0) or " " not in name:
+        return "", name
+    over, bracket, unit = name.partition(" [")
+    if bracket:
+        return over, f"[{unit}"
+    over, _, under = name.rpartition(" ")
+    return over, under

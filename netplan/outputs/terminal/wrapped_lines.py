@@ -14,6 +14,8 @@ __all__ = ["print_lines", "print_list", "wrapped"]
 
 _MARK: Final = re.compile(r"(\s*)((?:[-·→]|\d+\.)\s+)?")
 """The indent of a line, and the mark of an item of a list."""
+_PATH: Final = re.compile(r"\s*[\w ]+: +(?:/|[A-Za-z]:[\\/]|\\\\)")
+"""A name and an absolute path after it: to be copied whole, whatever blanks it holds."""
 _LEAST_TEXT: Final = 24
 """With less room beside an indent the rest of a line begins at its left edge (own) [characters]."""
 
@@ -37,7 +39,7 @@ def wrapped(line: str, width: int, *, more: int | None = None) -> list[str]:
         Indent of all lines but the first [characters]; under the text of an item, or two farther in than a
         line without a mark, when left out.
     """
-    if len(line) <= width:
+    if len(line) <= width or _PATH.match(line):
         return [line]
     found = _MARK.match(line)
     indent = "" if found is None else found[0]
