@@ -21,6 +21,7 @@ from netplan.cli.options import (
     WindowGiven,
     Within,
     air_temp_note,
+    check_forecast,
     check_inputs,
     mapping_given,
     window_given,
@@ -39,7 +40,11 @@ def command(
     plan_dir: Annotated[Path, typer.Argument(help="Plan folder; page and JSON become new files in it.")],
     network: Network,
     forecast: Annotated[
-        Path | None, typer.Option(help="CSV of today's hourly air temperatures, in place of the plan's.")
+        Path | None,
+        typer.Option(
+            help="CSV of today's hourly air temperatures, in place of the plan's: time,air_temp_c and a line "
+            "an hour, as for plan."
+        ),
     ] = None,
     start: Start = None,
     hours: Hours = None,
@@ -67,6 +72,7 @@ def command(
     check_inputs(network, texts=(rules, mapping, forecast), polygons=(within,))
     check_plan_folder(plan_dir)
     window = window_given(start, hours, air_temp, units)
+    check_forecast(forecast, air_temp)
 
     from netplan.cli.terminal import console, progress
     from netplan.outputs.recheck_files import write_recheck

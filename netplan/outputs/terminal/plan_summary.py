@@ -36,7 +36,9 @@ WORDS_OF_THE_TABLE: Final = (
 NOT_CALCULATED: Final = "coldest weather not calculated (--no-weather); valid only at the planned temperature"
 
 
-def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note: str = "") -> None:
+def print_summary(
+    plan: Plan, console: Console, *, units: Figures = METRIC, notes: Sequence[str] = ()
+) -> None:
     """Print a plan for people; text from the data is shown as it is, never as markup.
 
     Parameters
@@ -45,13 +47,12 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note
     console : rich.console.Console
     units : Figures
         How figures are written.
-    note : str
+    notes : sequence of str
         What is to be said of how the order was read.
     """
     units = figures_for_weather(units, plan)
     print_lines(console, _head(plan, units), bold_name=True)
-    if note:
-        print_lines(console, [note])
+    print_lines(console, notes)
     _options(plan, units, console)
     if plan.options:
         best = plan.options[0]
