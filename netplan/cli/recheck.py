@@ -62,7 +62,7 @@ def command(
 ) -> int:
     """Say whether an issued plan still holds with today's records, closures and weather.
 
-    The same stops and feeds are solved anew in every state of the work, by the plan's own rules, window and
+    The same stops and feeds are solved again in every state of the work, by the plan's own rules, window and
     orders unless others are given. Named are the records that have changed near the work, who is touched, and
     the readings that are others. Exit code 0: it holds; 3: it does not, or it is superseded.
     """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Final
 
 from rich.console import Console
@@ -11,6 +12,7 @@ from rich.text import Text
 from netplan.core.errors import in_brief, shown
 from netplan.core.findings import READING_CODES, Finding, Noticed, Severity
 from netplan.network.checks.finding_groups import Group, group_of, meaning_of
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.terminal.wrapped_lines import print_list, wrapped
 
 __all__ = ["print_findings", "print_unread"]
@@ -26,7 +28,9 @@ _WHATEVER: Final = 60
 """Longest id that is shown whole (own) [characters]."""
 
 
-def print_findings(findings: Sequence[Finding], console: Console, *, too_many: str = "") -> None:
+def print_findings(
+    findings: Sequence[Finding], console: Console, *, too_many: str = "", units: Figures = METRIC
+) -> None:
     """Print the findings by what to do first, with counts for each group and code.
 
     Parameters
@@ -35,7 +39,13 @@ def print_findings(findings: Sequence[Finding], console: Console, *, too_many: s
     console : rich.console.Console
     too_many : str
         Why the errors of single pipes stop every plan, where they do.
+    units : Figures
+        How figures are written.
     """
+    if units.name != "metric":
+        findings = [
+            replace(one, what=units.sentence(one.what), mend=units.sentence(one.mend)) for one in findings
+        ]
     if not findings:
         console.print("No findings.")
         return

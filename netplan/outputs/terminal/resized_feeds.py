@@ -1,4 +1,4 @@
-"""Bypasses sized anew, in the terminal: every size, whether it holds, and the smallest that does."""
+"""Bypasses sized again, in the terminal: every size, whether it holds, and the smallest that does."""
 
 from __future__ import annotations
 
