@@ -174,6 +174,20 @@ def test_a_search_tells_candidate_best_and_bound() -> None:
     assert all(0.0 <= a <= b <= 1.0 for a, b in itertools.pairwise(shares))
 
 
+def test_an_error_is_one_line_for_a_program_and_wrapped_for_a_person(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+    with monkeypatch.context() as patched:
+        patched.setattr("sys.stderr.isatty", lambda: True)
+        assert run_command("plan", sample_network(), *WORK, "--out", sample_plan()) == 2
+        broken = capsys.readouterr().err.splitlines()
+    assert len(broken) > 2
+    assert all(len(line) <= 60 for line in broken)
+    whole = _refused(capsys, "plan", sample_network(), *WORK, "--out", sample_plan())
+    assert " ".join(whole.split()) == " ".join(" ".join(broken).split())
+
+
 def test_the_bar_is_shown_on_a_terminal_alone_and_leaves_nothing() -> None:
     words = SearchProgress("candidate 31 of at most 2000; best 8,388; lower bound 8,120 EUR", 0.5)
     screen = Console(file=io.StringIO(), force_terminal=True, width=80, color_system=None)

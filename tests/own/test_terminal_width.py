@@ -9,6 +9,7 @@ from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
 import shapely
 from rich.console import Console
@@ -38,7 +39,7 @@ from tests.support.sample_plan import sample_plan
 
 WIDTHS = (60, 80, 120)
 ROOM = 2000
-COPIED = re.compile(r"(?:[A-Z][\w ]*: +/.*|\S+)$")
+COPIED = re.compile(r"(?:[A-Z][\w ,]*: +/.*|\S+)$")
 """What may be wider: a path alone in its line, or behind its name."""
 VALUE = re.compile(r"[a-z_]+ = [\[{].*[\]}]$")
 """A value of the rules, which TOML wants in one line."""
@@ -137,6 +138,12 @@ def test_commands_read_at_eighty_columns(
     _said(capsys, "as-built", plan, town, "--out", tmp_path / "as built.gpkg")
     _said(capsys, "map-columns", town, "--out", tmp_path / "mapping.toml")
     _said(capsys, "check", town, "--mend", tmp_path / "mended.gpkg", "--snap", "0.7")
+    stations = gpd.read_file(town, layer="regulators")
+    stations[stations.id == "RS-3"].buffer(150.0).to_crs(4326).to_file(tmp_path / "near.geojson")
+    within = ("--within", tmp_path / "near.geojson", "--no-pressure", "--no-places")
+    assert "Report, table and map: " in _said(capsys, "screen", town, *within, "--out", tmp_path / "screen")
+    staged = _said(capsys, "stage", town, "--main", "M0108", "--out", tmp_path / "stages")
+    assert f"Table and maps: {tmp_path / 'stages'}" in staged.splitlines()
     hit = ("--main", "M0142", "--at-m", "160", "--no-pressures")
     assert "Valve ring" in _said(capsys, "emergency", town, *hit, "--out", tmp_path / "hit")
 

@@ -14,7 +14,7 @@ __all__ = ["print_lines", "print_list", "wrapped"]
 
 _MARK: Final = re.compile(r"(\s*)((?:[-·→]|\d+\.)\s+)?")
 """The indent of a line, and the mark of an item of a list."""
-_PATH: Final = re.compile(r"\s*[\w ]+: +(?:/|[A-Za-z]:[\\/]|\\\\)")
+_PATH: Final = re.compile(r"\s*[\w ,]+: +(?:/|[A-Za-z]:[\\/]|\\\\)")
 """A name and an absolute path after it: to be copied whole, whatever blanks it holds."""
 _LEAST_TEXT: Final = 24
 """With less room beside an indent the rest of a line begins at its left edge (own) [characters]."""
