@@ -22,3 +22,7 @@ class SearchProgress(str):
         said = super().__new__(cls, words)
         said.share = share
         return said
+
+    def __getnewargs__(self) -> tuple[str, float | None]:
+        """Return what makes it again in another process."""
+        return str(self), self.share

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import json
+import pickle
 import re
 from pathlib import Path
 from typing import Any
@@ -169,6 +170,8 @@ def test_a_search_tells_candidate_best_and_bound() -> None:
     assert float(last[2].replace(",", "")) == pytest.approx(best, abs=0.5)
     assert float(last[3].replace(",", "")) <= ranking.options[-1].burden_minor / 100
     assert words[0].share is None
+    again = pickle.loads(pickle.dumps(words[-1]))  # noqa: S301 - our own; the page's worker hands it on so
+    assert (again, again.share) == (words[-1], words[-1].share)
     shares = [line.share for line in words if line.share is not None]
     assert shares
     assert all(0.0 <= a <= b <= 1.0 for a, b in itertools.pairwise(shares))
