@@ -51,12 +51,12 @@ def command(
         written = write_as_built(
             plan_dir, raw, out, option=option, only_new=only_new, changed_network=changed_network
         )
+    from netplan.outputs.terminal.wrapped_lines import print_lines
+
     terminal = console()
     there = f", {written.recorded} recorded already" if written.recorded else ""
-    terminal.print(
-        f"{written.path.resolve()}: {written.added} fittings of option {option} added{there}; as planned: "
-        "correct places and kinds by what was surveyed before the records take them over",
-        soft_wrap=True,
-        markup=False,
-        highlight=False,
+    said = (
+        f"{written.added} fittings of option {option} added{there}; as planned: correct places and kinds by "
+        "what was surveyed before the records take them over"
     )
+    print_lines(terminal, [f"Written: {written.path.resolve()}", said])

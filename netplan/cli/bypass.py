@@ -62,9 +62,9 @@ def command(
     charts: Annotated[Path | None, typer.Option(help="Folder for the pictures, SVG and PNG.")] = None,
     units: Units = "metric",
 ) -> int:
-    """Size the bypasses of a plan anew, its stops unchanged; exit code 3 when no size holds.
+    """Re-size the bypasses of a plan; stops stay. Exit code 3 when no size holds.
 
-    Works from the plan folder alone. Demand at another air temperature is worked out anew from the
+    Works from the plan folder alone. Demand at another air temperature is worked out again from the
     customers' records by the plan's own rules; customers off stay off. Lengths, bores and pressures without
     a unit are metric with --units us too.
     """

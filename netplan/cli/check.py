@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from netplan.cli.options import LENGTH, AnySize, MappingFile, check_inputs, mapping_given, metres
+from netplan.cli.options import LENGTH, AnySize, MappingFile, Units, check_inputs, mapping_given, metres
 from netplan.core.errors import BadInputError, BadNetworkError
 from netplan.core.findings import Finding, errors_of
 from netplan.network.near_miss_distance import NEAR_MISS_M
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from netplan.network.model import Network
     from netplan.network.raw_layers import RawLayers
+    from netplan.outputs.number_format import Figures
 
 _FEW: Final = 1000
 
@@ -46,6 +47,7 @@ def command(
         Path | None, typer.Option(help="File with a polygon: look at what touches it, and nothing else.")
     ] = None,
     any_size: AnySize = False,
+    units: Units = "metric",
 ) -> None:
     """Print every finding about a network; exit code 2 when one of them stops a plan.
 
@@ -54,6 +56,9 @@ def command(
     if within is not None and mend_out is not None:
         raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
     check_inputs(network, texts=(mapping,), polygons=(within,))
+    from netplan.outputs.number_format import figures_of
+
+    figures = figures_of(units)
     reach_m = _reach(snap)
     mending = None if mend_out is None else Mending(mend_out, reach_m, changes)
 
@@ -66,7 +71,7 @@ def command(
     terminal = console()
     raw = _read(network, mapping, within, any_size=any_size)
     if mending is not None:
-        raw = mending.mended(raw, terminal)
+        raw = mending.mended(raw, terminal, figures)
     seen = survey(raw.layers, raw.source, raw.findings)
     if json_out is not None:
         write_findings_json(seen.findings, seen.crs, json_out)
@@ -74,7 +79,7 @@ def command(
         write_findings_layer(seen.findings, seen.crs, layer_out)
     near = [finding for finding in seen.findings if may_be_set_aside(finding)]
     many = "" if seen.network is None else _too_many(near, seen.network)
-    print_findings(seen.findings, terminal, too_many=many)
+    print_findings(seen.findings, terminal, too_many=many, units=figures)
     _refuse(raw.source, errors_of(seen.findings), near, many)
 
 
@@ -116,7 +121,7 @@ class Mending:
     reach_m: float
     changes: Path | None
 
-    def mended(self, raw: RawLayers, terminal: Console) -> RawLayers:
+    def mended(self, raw: RawLayers, terminal: Console, units: Figures) -> RawLayers:
         """Mend the layers, write them, say what was changed, and return them.
 
         Raises
@@ -132,7 +137,7 @@ class Mending:
         write_network_layers(mended.layers, self.out)
         if self.changes is not None:
             write_changes(mended, self.changes)
-        print_changes(mended, terminal)
+        print_changes(mended, terminal, units=units)
         # Rows left out may have held them; an id that is still used twice is a duplicate-id.
         noticed = tuple(finding for finding in raw.findings if finding.code != CLASHING_ID)
         return replace(raw, layers=mended.layers, findings=noticed)

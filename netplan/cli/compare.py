@@ -80,6 +80,7 @@ def _notices(
     from netplan.cli.terminal import console
     from netplan.outputs.difference_folder import compared_plan, write_notice_differences
     from netplan.outputs.terminal.difference_lines import difference_lines
+    from netplan.outputs.terminal.wrapped_lines import print_lines
 
     old, new = plan_dirs
     with from_plan_folder(old):
@@ -87,9 +88,8 @@ def _notices(
     with from_plan_folder(new):
         after = compared_plan(new, option)
     written = write_notice_differences(before, after, target, choices)
-    terminal = console()
-    for line in (*difference_lines(written), f"Notices of the difference: {written.folder.resolve()}"):
-        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+    where = f"Notices of the difference: {written.folder.resolve()}"
+    print_lines(console(), (*difference_lines(written), where))
 
 
 def _names(folders: list[Path]) -> list[str]:

@@ -40,7 +40,9 @@ __all__ = ["command"]
 def command(
     network: Network,
     out: Annotated[Path, typer.Option(help="Folder of the answer; a later answer in it is a new revision.")],
-    at: Annotated[str | None, typer.Option(metavar=LON_LAT, help="Where gas escapes [°].")] = None,
+    at: Annotated[
+        str | None, typer.Option(metavar=LON_LAT, help="Where gas escapes [°, longitude first].")
+    ] = None,
     main: Annotated[str | None, typer.Option(help="Main or service that was hit.")] = None,
     at_m: Annotated[
         str | None, typer.Option(metavar=CHAINAGE, help="Chainage on it [m], or with its unit.")
@@ -165,10 +167,11 @@ def _complete(
 
 def _print(lines: Iterable[str]) -> None:
     from netplan.cli.terminal import console
+    from netplan.outputs.terminal.wrapped_lines import print_lines
 
     terminal = console()
     for line in lines:
-        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+        print_lines(terminal, [line])
     terminal.file.flush()  # who reads it by a pipe waits for it too
 
 

@@ -9,7 +9,9 @@ import errno
 import io
 import os
 import re
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,6 +24,8 @@ __all__ = ["FAULT", "STOPPED", "from_plan_folder", "run", "visible"]
 FAULT = 1
 STOPPED = StoppedError.exit_code
 
+_NARROWEST: Final = 20
+"""Lines are not broken for a narrower terminal (own) [characters]."""
 _MOST_NOTICED: Final = 8
 """Warnings about the data that are printed with an error (own)."""
 
@@ -87,7 +91,19 @@ def run(job: Callable[[], None]) -> int:
 
 
 def _say(line: str) -> None:
-    sys.stderr.write(visible(line) + "\n")
+    """Print a line: whole where a program reads it, broken between words where a person does."""
+    said = visible(line)
+    if sys.stderr.isatty():
+        indent = 4 if said.startswith("  - ") else 2
+        width = max(shutil.get_terminal_size().columns, _NARROWEST)
+        said = textwrap.fill(
+            said,
+            width,
+            subsequent_indent=" " * indent,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+    sys.stderr.write(said + "\n")
     sys.stderr.flush()
 
 

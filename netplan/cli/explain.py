@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from netplan.cli.exit_codes import from_plan_folder
-from netplan.cli.options import PlanFolder, Rank
+from netplan.cli.options import PlanFolder, Rank, Units
 from netplan.core.input_paths import check_plan_folder
 
 
@@ -17,29 +17,35 @@ def command(
         str | None, typer.Argument(help="Figure, such as pressure:S1; without it they are listed.")
     ] = None,
     option: Rank = 1,
+    every_row: Annotated[
+        bool, typer.Option("--all", help="Every row of every table: each piece of main on the way.")
+    ] = False,
+    units: Units = "metric",
 ) -> None:
     """Explain a figure: formula, inputs with their origin, and the arithmetic.
 
     Works from the plan folder alone: the figure is worked out again and set beside what the plan states.
     """
-    check_plan_folder(plan_dir)
+    from netplan.outputs.number_format import figures_of
 
-    from rich.text import Text as RichText
+    check_plan_folder(plan_dir)
+    figures = figures_of(units)
 
     from netplan.cli.terminal import console
     from netplan.explain import explain, figures_to_explain
     from netplan.outputs.terminal.explanation_text import explanation_lines, figure_lines
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.planfile.plan_json import option_of_rank, read_plan
 
-    plan = read_plan(plan_dir)
+    plan, terminal = read_plan(plan_dir), console()
+    width = terminal.width
     if figure is None:
-        lines = figure_lines(figures_to_explain(option_of_rank(plan, option)))
+        lines = figure_lines(figures_to_explain(option_of_rank(plan, option)), width=width, units=figures)
     else:
         from netplan.outputs.layers import read_plan_layers
         from netplan.planfile import read_state
 
         with from_plan_folder(plan_dir):
-            lines = explanation_lines(explain(plan, read_state(read_plan_layers(plan_dir), option), figure))
-    terminal = console()
-    for line in lines:
-        terminal.print(RichText(line), soft_wrap=True)
+            found = explain(plan, read_state(read_plan_layers(plan_dir), option), figure)
+        lines = explanation_lines(found, width=width, units=figures, whole=every_row)
+    print_lines(terminal, lines)

@@ -25,9 +25,8 @@ def command(
         raise BadInputError(f"{out}: exists already; give another name, or --overwrite")
     network_path(data)
 
-    from rich.text import Text as RichText
-
     from netplan.cli.terminal import console
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.readers import open_source
     from netplan.readers.mapping.draft_mapping import draft_mapping
     from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
@@ -37,11 +36,9 @@ def command(
         typer.echo(draft.text, nl=False)
         return
     _write(draft.text, out)
-    terminal = console()
-    for line in (*(f"gap: {gap}" for gap in draft.gaps), *draft.notes):
-        terminal.print(RichText("  " + " ".join(line.split())), soft_wrap=True)
     told = f"{out}: a draft with {len(draft.gaps)} gaps; read every line, then give it to check --mapping"
-    terminal.print(RichText(told), soft_wrap=True)
+    gaps = (f"gap: {gap}" for gap in draft.gaps)
+    print_lines(console(), (*("  " + " ".join(line.split()) for line in (*gaps, *draft.notes)), told))
 
 
 def _write(text: str, out: Path) -> None:

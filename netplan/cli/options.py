@@ -52,6 +52,7 @@ __all__ = [
     "air_temp_c",
     "air_temp_note",
     "check_charts_folder",
+    "check_forecast",
     "check_inputs",
     "mapping_given",
     "metres",
@@ -173,6 +174,24 @@ def window_given(
     if celsius is not None:
         check_air_temp(celsius)
     return WindowGiven(begin, length, celsius)
+
+
+def check_forecast(forecast: Path | None, air_temp: str | None, *, has_start: bool = True) -> None:
+    """Refuse a forecast beside one air temperature, or one of which nobody knows which hours count.
+
+    Raises
+    ------
+    BadInputError
+    """
+    if forecast is None:
+        return
+    if air_temp is not None:
+        raise BadInputError(
+            "--forecast and --air-temp: only one can count; leave --air-temp out to plan by the hours of the "
+            "forecast, or --forecast to plan every hour at one temperature"
+        )
+    if not has_start:
+        raise BadInputError("--forecast: needs --start, which says which of its hours count; give it")
 
 
 def check_inputs(

@@ -38,6 +38,7 @@ def command(
 
     from netplan.cli.terminal import console, progress
     from netplan.outputs.plan_folder import write_deliverables_again
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.planfile.superseded import read_superseded
 
     terminal, lines = console(), list[str]()
@@ -45,11 +46,5 @@ def command(
         write_deliverables_again(plan_dir, out, choices=choices, progress=tell, warn=lines.append)
     known = read_superseded(plan_dir)
     if known is not None:
-        terminal.print(
-            f"{plan_dir} is {known.words}: its papers say so, and letters are not made.",
-            soft_wrap=True,
-            markup=False,
-        )
-    for line in lines:
-        terminal.print(line, soft_wrap=True, markup=False)
-    terminal.print(f"Papers of option {option}: {out.resolve()}", soft_wrap=True, markup=False)
+        lines.insert(0, f"{plan_dir} is {known.words}: its papers say so, and letters are not made.")
+    print_lines(terminal, (*lines, f"Papers of option {option}: {out.resolve()}"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -25,6 +25,7 @@ from netplan.cli.options import (
     Words,
     air_temp_note,
     check_charts_folder,
+    check_forecast,
     check_inputs,
     mapping_given,
     window_given,
@@ -69,7 +70,11 @@ def command(
     hours: Hours = None,
     air_temp: AirTemp = None,
     forecast: Annotated[
-        Path | None, typer.Option(help="CSV of hourly air temperatures; needs --start.")
+        Path | None,
+        typer.Option(
+            help="CSV of hourly air temperatures, in place of --air-temp; needs --start. First line "
+            "time,air_temp_c; then a line an hour: 2026-01-31T07:00,-3.5 (local time, °C)."
+        ),
     ] = None,
     force: Force = None,
     forbid: Forbid = None,
@@ -127,6 +132,7 @@ def command(
     check_choices(choices)
     check_charts_folder(charts)
     window = window_given(start, hours, air_temp, units)
+    check_forecast(forecast, air_temp, has_start=start is not None)
     work = work_given(
         main=main, from_m=from_, to_m=to, and_main=and_main or [], area=area, at=at, length=length
     )
@@ -134,9 +140,12 @@ def command(
         force=force or [], forbid=forbid or [], keep_out=keep_out, max_stops=max_stops, keep_on=keep_on or []
     )
 
+    notes = [line for line in (air_temp_note(air_temp, units),) if line]
+
     def request() -> PlanRequest:
         from netplan.demand import read_forecast
         from netplan.outputs.superseding import check_replaced
+        from netplan.outputs.terminal.keep_out_notes import keep_out_notes
         from netplan.planning.request import PlanRequest
         from netplan.readers import open_source, read_network, read_polygons
         from netplan.readers.sources.areas import read_area
@@ -151,7 +160,8 @@ def command(
             cache=cache,
             set_aside=True,
         )
-        parts = work.on(joined, read_polygons)
+        parts, ordered = work.on(joined, read_polygons), orders.on(joined, read_polygons)
+        notes.extend(keep_out_notes(joined, ordered.keep_out, keep_out, choices.figures))
         return PlanRequest(
             network=joined,
             parts=parts,
@@ -160,7 +170,7 @@ def command(
             hours=window.hours,
             air_temp_c=window.air_temp_c,
             forecast=None if forecast is None else read_forecast(forecast),
-            orders=orders.on(joined, read_polygons),
+            orders=ordered,
             feeds_allowed=not no_bypass,
             own_supply=customer_rows(joined, own_supply or [], "--own-supply"),
             options=options,
@@ -176,9 +186,8 @@ def command(
             {} if keep_out is None else {KEEP_OUT_FILE: keep_out_text(read_polygons(keep_out, "EPSG:4326"))}
         )
 
-    note = air_temp_note(air_temp, units)
     run_plan(
-        request, target, choices=choices, charts=charts, note=note, more_files=more_files, replaces=replaces
+        request, target, choices=choices, charts=charts, notes=notes, more_files=more_files, replaces=replaces
     )
 
 
@@ -202,7 +211,7 @@ def run_plan(
     *,
     choices: Choices | None = None,
     charts: Path | None = None,
-    note: str = "",
+    notes: Sequence[str] = (),
     more_files: Callable[[], dict[str, str]] = dict,
     replaces: Path | None = None,
 ) -> None:
@@ -210,7 +219,9 @@ def run_plan(
     from netplan.cli.terminal import console, progress
     from netplan.outputs.plan_folder import write_plan_folder
     from netplan.outputs.reader_choices import Choices
+    from netplan.outputs.terminal.folder_lines import folder_lines
     from netplan.outputs.terminal.plan_summary import print_summary
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.planning.make_plan import make_plan
 
     chosen = choices or Choices()
@@ -237,6 +248,5 @@ def run_plan(
             from netplan.cli.bypass import draw_charts
 
             drawn = draw_charts(target.out, charts, chosen.figures, tell)
-    print_summary(result.plan, terminal, units=chosen.figures, note=note)
-    for line in (*lines, *([drawn] if drawn else [])):
-        terminal.print(line, soft_wrap=True, markup=False)
+    print_summary(result.plan, terminal, units=chosen.figures, notes=notes)
+    print_lines(terminal, (*lines, *([drawn] if drawn else []), *folder_lines(target.out)))

@@ -21,6 +21,7 @@ from netplan.cli.options import (
     WindowGiven,
     Within,
     air_temp_note,
+    check_forecast,
     check_inputs,
     mapping_given,
     window_given,
@@ -39,7 +40,11 @@ def command(
     plan_dir: Annotated[Path, typer.Argument(help="Plan folder; page and JSON become new files in it.")],
     network: Network,
     forecast: Annotated[
-        Path | None, typer.Option(help="CSV of today's hourly air temperatures, in place of the plan's.")
+        Path | None,
+        typer.Option(
+            help="CSV of today's hourly air temperatures, in place of the plan's: time,air_temp_c and a line "
+            "an hour, as for plan."
+        ),
     ] = None,
     start: Start = None,
     hours: Hours = None,
@@ -57,7 +62,7 @@ def command(
 ) -> int:
     """Say whether an issued plan still holds with today's records, closures and weather.
 
-    The same stops and feeds are solved anew in every state of the work, by the plan's own rules, window and
+    The same stops and feeds are solved again in every state of the work, by the plan's own rules, window and
     orders unless others are given. Named are the records that have changed near the work, who is touched, and
     the readings that are others. Exit code 0: it holds; 3: it does not, or it is superseded.
     """
@@ -67,10 +72,12 @@ def command(
     check_inputs(network, texts=(rules, mapping, forecast), polygons=(within,))
     check_plan_folder(plan_dir)
     window = window_given(start, hours, air_temp, units)
+    check_forecast(forecast, air_temp)
 
     from netplan.cli.terminal import console, progress
     from netplan.outputs.recheck_files import write_recheck
     from netplan.outputs.terminal.recheck_summary import print_recheck
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.recheck import recheck_plan
 
     terminal = console()
@@ -95,8 +102,7 @@ def command(
         written = write_recheck(plan_dir, answer, issued.plan, units=figures, papers=not no_papers)
     print_recheck(answer, issued.plan, terminal, units=figures)
     note = air_temp_note(air_temp, units)
-    for line in (*([note] if note else []), *(f"Written: {path.resolve()}" for path in written)):
-        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+    print_lines(terminal, (*([note] if note else []), *(f"Written: {path.resolve()}" for path in written)))
     return 0 if answer.holds else DOES_NOT_HOLD
 
 

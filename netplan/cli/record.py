@@ -47,10 +47,9 @@ def command(
     lines = _day(plan_dir, log, figures) if sheets is None else _contacts(plan_dir, log, sheets, option)
 
     from netplan.cli.terminal import console
+    from netplan.outputs.terminal.wrapped_lines import print_lines
 
-    terminal = console()
-    for line in lines:
-        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+    print_lines(console(), lines)
 
 
 def _day(plan_dir: Path, log: Path, figures: Figures) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Annotated
 
@@ -27,6 +28,7 @@ def command(
     if out is not None and out.exists():
         raise BadInputError(f"--out {out}: is there already; name another file, or remove it")
 
+    from netplan.cli.terminal import console
     from netplan.rules import default_rules_text, read_rules
 
     if out is not None:
@@ -36,7 +38,12 @@ def command(
         typer.echo(f"Rules: {out.resolve()}")
         return
     if check is None:
-        typer.echo(default_rules_text(), nl=False)
+        text, terminal = default_rules_text(), console()
+        if terminal.is_terminal or "COLUMNS" in os.environ:  # a file of one's own takes it as it is
+            from netplan.outputs.terminal.folded_toml import folded_toml
+
+            text = folded_toml(text, terminal.width)
+        typer.echo(text, nl=False)
         return
     read_rules(check)
     typer.echo(f"{check}: every key is known and every value is usable")

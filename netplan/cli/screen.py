@@ -132,12 +132,11 @@ def command(
     check_work_of_mains(work, work_m)
     window = window_given(start, hours, air_temp)
 
-    from rich.text import Text as RichText
-
     from netplan.cli.networks import whole_network
     from netplan.cli.terminal import console
     from netplan.outputs.screen_folder import write_screen_folder
     from netplan.outputs.terminal.findings_report import print_unread
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.rules import read_rules
     from netplan.screening import ScreenSettings, Workers
 
@@ -177,7 +176,7 @@ def command(
     if emergency:
         rings = sum(ring == "yes" for ring in result.table["valve_ring"].to_pylist())
         said.append(f"{rings} with a ring of valves that shuts no station")
-    terminal.print(RichText(f"{', '.join(said)}. Report, table and map: {out}"))
+    print_lines(terminal, [f"{', '.join(said)}.", f"Report, table and map: {out.resolve()}"])
 
 
 def _figure_of(by: str | None, *, stops: bool, emergency: bool) -> str:

@@ -46,12 +46,11 @@ def command(
     target = check_stages_target(out, overwrite=overwrite)
     window = window_given(start, hours, air_temp)
 
-    from rich.text import Text as RichText
-
     from netplan.cli.networks import whole_network
     from netplan.cli.terminal import console, progress
     from netplan.outputs.stage_folder import write_stages_folder
     from netplan.outputs.terminal.findings_report import print_unread
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.planning.request import PlanRequest
     from netplan.rules import read_rules
     from netplan.staging import renewal_of_mains, renewal_of_street, stage_renewal
@@ -75,15 +74,15 @@ def command(
         staging = stage_renewal(request, renewal, tell)
         write_stages_folder(staging, out, overwrite=overwrite, target=target)
     print_unread(joined.findings, terminal)
-    terminal.print(RichText(_summary(renewal, staging, out)))
+    print_lines(terminal, [_summary(renewal, staging), f"Table and maps: {out.resolve()}"])
 
 
-def _summary(renewal: Renewal, staging: Staging, out: Path) -> str:
+def _summary(renewal: Renewal, staging: Staging) -> str:
     from netplan.isolation import MINOR_PER_UNIT
 
     return (
         f"{renewal.length_m:.1f} m in {len(staging.stages)} stages: at most {staging.most_off} customers "
         f"off at any one time, burden {staging.burden_minor / MINOR_PER_UNIT:,.2f} "
         f"{staging.rules.price.currency} without feeds. "
-        f"{staging.borders_tried} borders, {staging.sections_tried} lengths tried. Table and maps: {out}"
+        f"{staging.borders_tried} borders, {staging.sections_tried} lengths tried."
     )

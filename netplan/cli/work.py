@@ -40,7 +40,10 @@ AndMain = Annotated[
     typer.Option(metavar=MAIN_FROM_TO, help="A further length [m], or with units; may be repeated."),
 ]
 Area = Annotated[Path | None, typer.Option(help="File with a polygon: every main inside it.")]
-At = Annotated[str | None, typer.Option(metavar=LON_LAT, help="The nearest main there [°], with --length.")]
+At = Annotated[
+    str | None,
+    typer.Option(metavar=LON_LAT, help="The nearest main there [°, longitude first], with --length."),
+]
 Length = Annotated[
     str | None,
     typer.Option(metavar=LENGTH, help="Length of main to be gas-free around --at [m], or with its unit."),

@@ -15,6 +15,7 @@ from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadInputError, BadWorkError, quoted
 from netplan.emergency.circle_lengths import lengths_in_circle
 from netplan.network.address_search import customers_at_address
+from netplan.network.coordinate_order import order_hint
 from netplan.network.linear_reference import from_lon_lat, points_at
 from netplan.network.model import Network
 from netplan.network.service_mains import main_of_service
@@ -132,7 +133,11 @@ def hits_at(boxes: PipeBoxes, lon: float, lat: float, error_m: float) -> Hits:
     """
     xy = from_lon_lat(boxes.network, np.array([[lon, lat]]))
     if not np.isfinite(xy).all():
-        raise BadWorkError(f"--at: {lon:g},{lat:g} is no place near the network; write longitude first")
+        hint = order_hint(boxes.network, lon, lat) or "; write longitude first"
+        raise BadWorkError(f"--at: {lon:g},{lat:g} is no place near the network{hint}")
+    hint = order_hint(boxes.network, lon, lat)
+    if hint:
+        raise BadWorkError(f"--at: {lon:g},{lat:g} lies nowhere near the network{hint}")
     x_m, y_m = float(xy[0, 0]), float(xy[0, 1])
     # Where mains are drawn elsewhere but meter points lie here the records are wrong, not the caller.
     farthest_m = ANYWHERE_M if _has_customers_near(boxes.network, x_m, y_m) else FARTHEST_M

@@ -15,12 +15,14 @@ from netplan.explain.explanation_sheet import (
     shown,
 )
 from netplan.explain.figure_index import FigureName, explain, figures_to_explain
+from netplan.explain.path_lengths import PathLength
 
 __all__ = [
     "Explanation",
     "FigureName",
     "Formula",
     "GivenValue",
+    "PathLength",
     "SheetColumn",
     "SheetTable",
     "Sum",

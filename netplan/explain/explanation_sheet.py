@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from netplan.explain.path_lengths import PathLength
+
 __all__ = [
     "DIGITS",
     "Explanation",
@@ -216,12 +218,15 @@ class SheetTable:
     columns : tuple of SheetColumn
     follows : tuple of (str, str)
         Columns whose value is another column's of the row before: (this one, that one).
+    path : tuple of PathLength
+        The same rows by pipe, for who does not want every piece; empty where they are no way.
     """
 
     title: str
     origin: str
     columns: tuple[SheetColumn, ...]
     follows: tuple[tuple[str, str], ...] = ()
+    path: tuple[PathLength, ...] = ()
 
     @property
     def count(self) -> int:

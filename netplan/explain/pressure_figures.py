@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
 
 from netplan.core.arrays import Floats, Ints
-from netplan.core.constants import MM_PER_M
+from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.core.errors import BadInputError
-from netplan.explain.explanation_sheet import Explanation, ExplanationSheet, SheetTable, read
+from netplan.explain.explanation_sheet import Explanation, ExplanationSheet, SheetColumn, SheetTable, read
+from netplan.explain.path_lengths import PathPiece, path_lengths
 from netplan.explain.recorded_option import (
     FLOW_SOURCES,
     RecordedOption,
@@ -305,6 +307,30 @@ def _height(recorded: RecordedOption, node: int, datum: float) -> float:
     return height if math.isfinite(height) else datum
 
 
+def _pieces(sheet: ExplanationSheet, legs: list[_Leg], columns: list[SheetColumn]) -> list[PathPiece]:
+    """Return the legs with the gauge pressure at both ends, against the air at their height."""
+    known, numbers = sheet.known, partial(sheet.numbers, columns)
+
+    def gauge_mbar(pressure_pa_abs: float, height_m: float) -> float:
+        air = known["air"] * math.exp(-known["g"] * (height_m - known["h0"]) / known["e_air"])
+        return (pressure_pa_abs - air) / PA_PER_MBAR
+
+    pieces, height_m = [], known["h_0"]
+    for leg, start, end, rise_m in zip(legs, numbers("P"), numbers("P_next"), numbers("dh"), strict=True):
+        pieces.append(
+            PathPiece(
+                name=leg.name,
+                length_m=leg.length_m,
+                bore_mm=leg.bore_mm,
+                flow_m3h=leg.flow_m3h,
+                start_mbar=gauge_mbar(start, height_m),
+                end_mbar=gauge_mbar(end, height_m + rise_m),
+            )
+        )
+        height_m += rise_m
+    return pieces
+
+
 def _walk(sheet: ExplanationSheet, recorded: RecordedOption, legs: list[_Leg], datum: float) -> None:
     rise = [_height(recorded, leg.end, datum) - _height(recorded, leg.start, datum) for leg in legs]
     columns = [
@@ -338,6 +364,7 @@ def _walk(sheet: ExplanationSheet, recorded: RecordedOption, legs: list[_Leg], d
             "layers pipes, bypasses and nodes of plan.gpkg",
             tuple(columns),
             follows=(("P", "P_next"),),
+            path=path_lengths(_pieces(sheet, legs, columns)),
         )
     )
     sheet.given("P_end", at, "Pa absolute", "P_next of the last row", "the table above")

@@ -254,7 +254,18 @@ def _systems_of_points(
 
 
 def _notice_no_station(station_node: Ints, notes: FindingLog) -> None:
-    if not (station_node >= 0).any():
+    if (station_node >= 0).any():
+        return
+    if any(finding.code == "part-of-network" for finding in notes.sorted()):
+        notes.add(
+            "no-station",
+            "regulators",
+            "",
+            Severity.ERROR,
+            "the area that was read (--within) holds no live regulator station, so nothing feeds it",
+            "draw it wider, so that it takes in the stations that feed the work, or read the whole network",
+        )
+    else:
         notes.add(
             "no-station",
             "regulators",

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from netplan.core.errors import BadWorkError, quoted
+from netplan.network.coordinate_order import order_hint
 from netplan.network.linear_reference import from_lon_lat, nearest_chainage
 from netplan.network.model import Network
 from netplan.network.work_part import WorkPart, check_length, check_part
@@ -117,12 +118,12 @@ def parts_at(network: Network, lon: float, lat: float, length_m: float) -> tuple
     check_length(length_m)
     xy = from_lon_lat(network, np.array([[lon, lat]]))
     if not np.isfinite(xy).all():
-        raise BadWorkError(f"{lon:g},{lat:g} is no longitude and latitude near the network; correct it")
+        hint = order_hint(network, lon, lat) or "; correct it"
+        raise BadWorkError(f"{lon:g},{lat:g} is no longitude and latitude near the network{hint}")
     pipe, chainage, _ = nearest_chainage(network, xy, _POINT_REACH_M)
     if pipe[0] < 0:
-        raise BadWorkError(
-            f"no live main lies within {_POINT_REACH_M:g} m of {lon:g},{lat:g}; move the point onto a main"
-        )
+        hint = order_hint(network, lon, lat) or "; move the point onto a main"
+        raise BadWorkError(f"no live main lies within {_POINT_REACH_M:g} m of {lon:g},{lat:g}{hint}")
     whole = float(network.pipes.length_m[pipe[0]])
     length = min(length_m, whole)
     low = min(max(float(chainage[0]) - length / 2, 0.0), whole - length)

@@ -239,7 +239,9 @@ class Target:
         )
 
 
-def check_folder(out: Path, marks: tuple[str, ...], kind: str, *, overwrite: bool) -> Target:
+def check_folder(
+    out: Path, marks: tuple[str, ...], kind: str, *, overwrite: bool, can_overwrite: bool = True
+) -> Target:
     """Refuse a target that must not be written to, and return it.
 
     What a killed run left beside the target is cleared away first.
@@ -252,6 +254,8 @@ def check_folder(out: Path, marks: tuple[str, ...], kind: str, *, overwrite: boo
     kind : str
         What such a folder holds, in one word.
     overwrite : bool
+    can_overwrite : bool
+        Whether the one who asks can allow it to be replaced at all.
 
     Raises
     ------
@@ -271,7 +275,8 @@ def check_folder(out: Path, marks: tuple[str, ...], kind: str, *, overwrite: boo
     if not all((out / name).is_file() for name in marks):
         raise BadInputError(f"{out}: exists and is no {kind} folder; choose another name")
     if not overwrite:
-        raise BadInputError(f"{out}: holds a {kind} already; choose another name, or allow replacing it")
+        allow = ", or replace it with --overwrite (overwrite=True in Python)" if can_overwrite else ""
+        raise BadInputError(f"{out}: holds a {kind} already; choose another name{allow}")
     return Target(out, kind, marks[0], target.identity(out))
 
 

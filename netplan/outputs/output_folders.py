@@ -30,7 +30,7 @@ _STAGES_MARKS: Final = ("stages.csv", "stages.gpkg")
 _DIFFERENCE_MARKS: Final = ("notice_differences.xlsx", "notice_differences.csv")
 
 
-def check_target(out: Path, *, overwrite: bool = False) -> Target:
+def check_target(out: Path, *, overwrite: bool = False, can_overwrite: bool = True) -> Target:
     """Refuse a target of a plan folder that must not be written to, and return it.
 
     Raises
@@ -39,7 +39,7 @@ def check_target(out: Path, *, overwrite: bool = False) -> Target:
         When the parent is missing, or something stands there that may not be replaced: a plan folder with the
         log of a day's work, or of who was told, never is.
     """
-    target = check_folder(out, _PLAN_MARKS, "plan", overwrite=overwrite)
+    target = check_folder(out, _PLAN_MARKS, "plan", overwrite=overwrite, can_overwrite=can_overwrite)
     logs = sorted(out.glob(f"{RECORDED_STEM}*.json"))
     if logs:
         raise BadInputError(f"{out}: holds the log of a day's work ({logs[0].name}); choose another name")
@@ -67,4 +67,5 @@ def check_differences_target(out: Path) -> Target:
     BadInputError
         When the parent is missing, or anything stands there.
     """
-    return check_folder(out, _DIFFERENCE_MARKS, "notices of a difference", overwrite=False)
+    kind = "notices of a difference"
+    return check_folder(out, _DIFFERENCE_MARKS, kind, overwrite=False, can_overwrite=False)

@@ -127,7 +127,7 @@ def write_deliverables_again(
     BadInputError
         When the folder is no plan folder, the target exists or a choice is unknown.
     """
-    place = check_target(out)
+    place = check_target(out, can_overwrite=False)
     check_choices(choices)
     plan, layers = read_plan(plan_folder), read_plan_layers(plan_folder)
     states = [read_state(layers, option.rank) for option in plan.options]

@@ -92,6 +92,6 @@ def check_choices(choices: Choices) -> None:
     held = all(part in tiles for part in ("{z}", "{x}")) and ("{y}" in tiles or "{-y}" in tiles)
     if len(tiles) > _MOST_TILES or not held or not _TILES.fullmatch(tiles):
         raise BadInputError(
-            f"--tiles: {quoted(tiles)} is no address pattern; "
+            f"--tiles: {quoted(tiles)} is no address pattern with {{z}}, {{x}} and {{y}} in it; "
             "write for example https://HOST/{z}/{x}/{y}.png"
         )

@@ -11,15 +11,15 @@ from typing import Any
 import pyarrow as pa
 import pyogrio
 import shapely
-from rich import box
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
 from netplan.core.errors import BadInputError, in_brief, shown
 from netplan.network.raw_layers import RawLayer, as_objects
 from netplan.network.repair import Change, RepairedLayers
 from netplan.outputs.atomic_writes import write_file
+from netplan.outputs.number_format import METRIC, Figures
+from netplan.outputs.terminal.column_layout import PLAIN, TableColumn, print_table
+from netplan.outputs.terminal.wrapped_lines import print_lines
 
 __all__ = ["changes_json", "print_changes", "write_changes", "write_network_layers"]
 
@@ -96,20 +96,15 @@ def write_changes(mended: RepairedLayers, path: Path) -> None:
     write_file(path, lambda part: part.write_text(text, encoding="utf-8", newline="\n"))
 
 
-def print_changes(mended: RepairedLayers, console: Console) -> None:
+def print_changes(mended: RepairedLayers, console: Console, *, units: Figures = METRIC) -> None:
     """Print what was changed, and what was left and why."""
     for title, rows in (("Changed", mended.changes), ("Left for a person", mended.left)):
         if rows:
-            console.print(_table(title, rows))
-    console.print(f"{len(mended.changes)} changes, {len(mended.left)} left for a person")
+            print_table(console, _columns(rows, units), title=title, lines=PLAIN)
+    print_lines(console, [f"{len(mended.changes)} changes, {len(mended.left)} left for a person"])
 
 
-def _table(title: str, rows: Sequence[Change]) -> Table:
-    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD)
-    for name in ("layer", "feature", "finding", "what"):
-        table.add_column(name, overflow="fold")
-    for row in rows:
-        table.add_row(
-            *(Text(cell) for cell in (row.layer, shown(row.feature_id), row.code, in_brief(row.what)))
-        )
-    return table
+def _columns(rows: Sequence[Change], units: Figures) -> list[TableColumn]:
+    cells = [(row.layer, shown(row.feature_id), row.code, units.sentence(in_brief(row.what))) for row in rows]
+    names = ("layer", "feature", "finding", "what")
+    return [TableColumn(name, tuple(row[k] for row in cells)) for k, name in enumerate(names)]

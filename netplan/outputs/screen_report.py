@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import Final
+from typing import Any, Final
 
 import geopandas as gpd
 
 from netplan.outputs.markdown_tables import figure_text, markdown_table, plain_text
 from netplan.outputs.screen_emergency import EmergencyView, emergency_section
-from netplan.outputs.screen_table import CAUTION, figure_label
+from netplan.outputs.screen_table import BYPASS_WORDS, CAUTION, figure_label
 from netplan.screening.link_candidates import NewLink
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
@@ -63,7 +63,7 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame) -> Iterator[str]:
         yield ""
     yield f"- network: {screen.network.content_sha256[:16] or 'without digest'}, {len(mains)} mains"
     if not settings.stops:
-        yield "- lost at its two ends: without gas when the main is cut at both ends"
+        yield "- customers off if the whole main is cut out: without gas when it is cut at both ends"
         yield ""
         return
     yield f"- work section: {work}"
@@ -76,9 +76,9 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame) -> Iterator[str]:
             f"{count['yes'] + count['must']} mains; a priority customer for {count['must']} of them"
         )
     yield (
-        "- lost at its two ends: without gas when the main is cut at both ends. At the best stops: without "
-        "gas with the stops of the lowest bound of the burden and no feed: isolated, stranded or below the "
-        "least pressure"
+        "- customers off if the whole main is cut out: without gas when it is cut at both ends. Customers at "
+        "risk at the cheapest stops, before any bypass: isolated, stranded or below the least pressure with "
+        "the stops of the lowest bound of the burden and no feed"
     )
     yield ""
 
@@ -97,11 +97,15 @@ def _worst(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> Iterator[str]:
             [
                 plain_text(row["main_id"]),
                 plain_text(row["street"]),
-                *(figure_text(row[name]) for name in columns),
+                *(_cell(name, row[name]) for name in columns),
             ]
             for row in top.to_dict("records")
         ),
     )
+
+
+def _cell(name: str, value: Any) -> str:
+    return BYPASS_WORDS.get(value, value) if name == "bypass" else figure_text(value)
 
 
 def _without_plan(mains: gpd.GeoDataFrame) -> Iterator[str]:

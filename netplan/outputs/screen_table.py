@@ -17,6 +17,7 @@ from netplan.screening.screen_columns import SEARCH_COLUMNS
 from netplan.screening.screen_run import Screen
 
 __all__ = [
+    "BYPASS_WORDS",
     "CAUTION",
     "EMERGENCY_CAUTION",
     "FIGURE_NAMES",
@@ -72,8 +73,8 @@ def write_csv(mains: gpd.GeoDataFrame, path: Path) -> None:
 
 
 FIGURE_NAMES: Final = {
-    "ends_customers": ("customers lost at its two ends", ""),
-    "customers": ("customers without gas at the best stops", ""),
+    "ends_customers": ("customers off if the whole main is cut out", ""),
+    "customers": ("customers at risk at the cheapest stops, before any bypass", ""),
     "priority": ("priority customers among them", ""),
     "stranded": ("customers stranded", ""),
     "weak": ("customers below the least pressure", ""),
@@ -91,6 +92,8 @@ FIGURE_NAMES: Final = {
     "fastest_meters": ("emergency, by the quickest method: meters off", ""),
     "fastest_stations": ("emergency, by the quickest method: stations to shut", ""),
 }
+BYPASS_WORDS: Final = {"no": "not needed", "yes": "needed", "must": "needed for a priority customer"}
+"""What the column bypass says, in words for people."""
 WITHOUT_STATION: Final = {
     "valves_minutes": "valves_stations",
     "valves_needed": "valves_stations",

@@ -57,7 +57,7 @@ def save_orders(
     NoPlanError
         When there is no plan.
     """
-    target = check_target(plans / checked_name(name), overwrite=False)
+    target = check_target(plans / checked_name(name), can_overwrite=False)
     result = make_plan(
         request_of(orders, network, read_rules(source.rules), options=ALL_OPTIONS, weather=True)
     )

@@ -23,6 +23,7 @@ from netplan.isolation import (
 )
 from netplan.network.station_pressures import set_outlet_pa_gauge
 from netplan.network.work_section import WorkSection
+from netplan.planning.candidate_progress import CandidateProgress
 from netplan.planning.context import PlanningContext
 from netplan.planning.cuts_within_day import CutsWithinDay
 from netplan.planning.evaluate import price_cut
@@ -182,6 +183,7 @@ def rank(
     require_enough_stops(context, problem)
     budget = Budget(request.rules.choice, context.solutions, request.rules.fallback)
     found = _Found(request.wanted, barred)
+    progress = CandidateProgress(tell, request.rules.choice.max_zones, request.rules.price.currency)
     refused: list[RefusedCut] = []
     is_cut_short = False
     next_bound: int | None = None
@@ -198,7 +200,7 @@ def rank(
         if worst is not None and bound >= worst:
             next_bound, reason = bound, "nothing beyond can be cheaper"
             break
-        tell(f"candidate {budget.zones + 1} of at most {context.request.rules.choice.max_zones}")
+        progress.tell(budget.zones + 1, bound, found.best_minor, worst)
         try:
             with budget.one_zone():
                 answer = _priced(context, problem, cut, bound, worst)
@@ -270,6 +272,11 @@ class _Found:
         self._barred = barred
         self.options: list[EvaluatedOption] = []
         self._keys: dict[object, EvaluatedOption] = {}
+
+    @property
+    def best_minor(self) -> int | None:
+        """Burden of the best so far; None while there is none."""
+        return self.options[0].burden_minor if self.options else None
 
     @property
     def worst_minor(self) -> int | None:

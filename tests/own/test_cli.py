@@ -312,7 +312,10 @@ def test_no_weather_and_no_papers_leave_out_only_those(
     whole, quick = (read_plan(tmp_path / folder) for folder in ("whole", "quick"))
     assert all(option.weather for option in whole.options)
     assert not any(option.weather for option in quick.options)
-    assert all("not looked for" in " ".join(option.warnings) for option in quick.options)
+    assert all(
+        "coldest weather not calculated (--no-weather)" in " ".join(option.warnings)
+        for option in quick.options
+    )
     left_out: Any = {
         "weather": True,
         "warnings": True,

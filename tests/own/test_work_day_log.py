@@ -343,8 +343,11 @@ def test_record_prints_what_differs(
 ) -> None:
     entries = [e for e in _whole_day() if e.get("step") != 4 and e["what"] != "meter"]
     entries[_place(entries, 5, "reading")] |= {"mbar": 20.0, "verdict": "abort low"}
+    monkeypatch.setenv("COLUMNS", "80")
     assert _run(monkeypatch, "record", folder, _write(tmp_path / "log.json", _log(*entries))) == 0
-    said = " ".join(capsys.readouterr().out.split())
+    printed = capsys.readouterr().out
+    assert all(len(line) <= 80 for line in printed.splitlines() if not line.startswith("Recorded: /"))
+    said = " ".join(printed.split())
     assert "Skipped, a later step is done: 1 step 4" in said
     assert "Holds passed without a signature: 1 step 4" in said
     assert "step 5, G1 at 09:20: 20.0 mbar, expected 22.1 mbar: abort low" in said

@@ -109,7 +109,7 @@ def _rows(stop: Stop, option: Option, units: Figures) -> list[tuple[str, str]]:
         ("pipe", f"{units.size(stop.od_mm)}, {wall}, bore {units.size(stop.bore_mm)}"),
         ("zone lies", f"towards {side}"),
         ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
-        ("lat, lon", f"{stop.lat:.6f}, {stop.lon:.6f}"),
+        ("lon,lat", f"{stop.lon:.6f},{stop.lat:.6f}"),
         ("hole", stop.hole_id),
         ("time to set", f"{stop.minutes:.0f} min"),
         ("why here", units.sentence(stop.reason)),

@@ -159,7 +159,7 @@ def meta_line(answer: EmergencyAnswer, figures: Figures) -> str:
     within = figures.length(answer.location_error_m)
     return (
         f"Answer {answer.revision}, {time_words(answer.log[-1].at)}; asked for {answer.asked}; every main "
-        f"within {within} counts; {answer.lat:.6f}, {answer.lon:.6f} (latitude, longitude)."
+        f"within {within} counts; {answer.lon:.6f},{answer.lat:.6f} (longitude,latitude)."
     )
 
 

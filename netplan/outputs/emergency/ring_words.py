@@ -208,7 +208,7 @@ def valve_facts(stop: RingStop, figures: Figures) -> list[tuple[str, str]]:
         ("closes", f"{closes}, {material_words(stop.material)} {figures.size(stop.od_mm)}"),
         ("where", figures.sentence(stop.place)),
         ("from the hit", f"{figures.length(stop.distance_m)}, straight"),
-        ("position", f"{stop.lat:.6f}, {stop.lon:.6f} (latitude, longitude)"),
+        ("position", f"{stop.lon:.6f},{stop.lat:.6f} (longitude,latitude)"),
     ]
     if stop.kind == "valve":
         facts += _record(stop.record or ValveRecord(), figures)

@@ -52,7 +52,7 @@ def stop_popup(stop: Stop, option: Option, units: Figures) -> dict[str, Any]:
         ("pressure", units.against(stop.pressure_mbar)),
         ("highest pressure in a station fault", units.against(stop.fault_pressure_mbar)),
         ("hole", stop.hole_id),
-        ("coordinates", f"{stop.lat:.6f}, {stop.lon:.6f}"),
+        ("longitude,latitude", f"{stop.lon:.6f},{stop.lat:.6f}"),
         ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
         ("why here", units.sentence(stop.reason)),
         ("records", units.sentence(f"{stop.confidence} {stop.confidence_note}".strip())),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Final
 
 from rich.console import Console
@@ -12,6 +12,8 @@ from rich.text import Text
 from netplan.core.errors import in_brief, shown
 from netplan.core.findings import READING_CODES, Finding, Noticed, Severity
 from netplan.network.checks.finding_groups import Group, group_of, meaning_of
+from netplan.outputs.number_format import METRIC, Figures
+from netplan.outputs.terminal.wrapped_lines import print_list, wrapped
 
 __all__ = ["print_findings", "print_unread"]
 
@@ -26,7 +28,9 @@ _WHATEVER: Final = 60
 """Longest id that is shown whole (own) [characters]."""
 
 
-def print_findings(findings: Sequence[Finding], console: Console, *, too_many: str = "") -> None:
+def print_findings(
+    findings: Sequence[Finding], console: Console, *, too_many: str = "", units: Figures = METRIC
+) -> None:
     """Print the findings by what to do first, with counts for each group and code.
 
     Parameters
@@ -35,7 +39,13 @@ def print_findings(findings: Sequence[Finding], console: Console, *, too_many: s
     console : rich.console.Console
     too_many : str
         Why the errors of single pipes stop every plan, where they do.
+    units : Figures
+        How figures are written.
     """
+    if units.name != "metric":
+        findings = [
+            replace(one, what=units.sentence(one.what), mend=units.sentence(one.mend)) for one in findings
+        ]
     if not findings:
         console.print("No findings.")
         return
@@ -108,15 +118,7 @@ def _counted(count: int, word: str) -> str:
 
 def _wrapped(console: Console, text: str, width: int, indent: str, more: str | None = None) -> None:
     """Print text in lines of a width; a word is never broken, so that ids can be copied."""
-    lines: Iterable[str] = textwrap.wrap(
-        text,
-        width,
-        initial_indent=indent,
-        subsequent_indent=indent if more is None else more,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    for line in lines:
+    for line in wrapped(f"{indent}{text}", width, more=len(indent if more is None else more)):
         _print(console, line)
 
 
@@ -140,10 +142,7 @@ def print_unread(findings: Iterable[Noticed], console: Console) -> None:
     rows = [row for row in findings if row.code in READING_CODES]
     if not rows:
         return
-    text = Text("Not read, or read under another name", style="bold")
-    for line in _lines(rows):
-        text.append(f"\n  · {line}", style="")
-    console.print(text)
+    print_list(console, "Not read, or read under another name", _lines(rows))
 
 
 def _lines(rows: list[Noticed]) -> list[str]:

@@ -11,16 +11,22 @@ from typing import Any, Final
 
 from rich.console import Console
 from rich.panel import Panel
-from rich.table import Table
 from rich.text import Text
 
 from netplan.core.errors import BadInputError
 from netplan.network.vocabulary import Category
 from netplan.outputs.number_format import METRIC, UNKNOWN, Figures, figures_for_weather
+from netplan.outputs.terminal.column_layout import TableColumn, print_table
+from netplan.outputs.terminal.wrapped_lines import print_lines, print_list
 from netplan.planfile.model import Plan, WorkItem
+from netplan.planfile.option_differences import differences_in_words, outline_of
 
 __all__ = ["Difference", "PlanRow", "compare_plans", "differences", "print_comparison"]
 
+WORDS_OF_THE_TABLE: Final = (
+    "holes: places where the ground is opened; feed: a bypass, a hose or an opened valve; "
+    "burden: the price of an option by the rules"
+)
 ABSENT: Final = "not there"
 NO_OPINION: Final = frozenset({"demand_parts", "note"})
 """Conditions that follow from others or only say them again."""
@@ -133,19 +139,35 @@ def print_comparison(plans: Sequence[tuple[str, Plan]], console: Console, *, uni
     """
     units = figures_for_weather(units, *(plan for _, plan in plans))
     rows = compare_plans(plans, units)
-    console.print(Text(f"Work section: {_work_words(plans[0][1].work, units)}"))
-    console.print(_table(rows, units))
+    print_lines(console, [f"Work section: {_work_words(plans[0][1].work, units)}"], bold_name=True)
+    print_lines(console, [WORDS_OF_THE_TABLE])
+    print_table(console, _columns(rows, units), title="The best option of each plan")
     if any(not row.proven for row in rows):
-        console.print(Text("* not proven: a cheaper option may exist on the recorded data"))
+        print_lines(console, ["* not proven: a cheaper option may exist on the recorded data"])
     if len({row.places for row in rows}) > 1:
-        console.print(_lines("Stops", [(row.name, "; ".join(row.places)) for row in rows]))
+        print_list(console, "Stops", (f"{row.name}: {'; '.join(row.places)}" for row in rows))
     else:
-        console.print(Text(f"Stops, the same in all: {'; '.join(rows[0].places)}"))
+        print_lines(console, [f"Stops, the same in all: {'; '.join(rows[0].places)}"], bold_name=True)
+    first, *others = plans
+    outlines = [outline_of(plan.options[0]) for _, plan in plans]
+    if len(rows) > 1:
+        print_list(
+            console,
+            f"Beside {first[0]}",
+            (
+                f"{name}: {differences_in_words(one, outlines[0], units)}"
+                for (name, _), one in zip(others, outlines[1:], strict=True)
+            ),
+        )
     apart = differences([plan for _, plan in plans])
     if apart:
-        console.print(_difference_table(apart, [name for name, _ in plans]))
+        print_table(
+            console,
+            _difference_columns(apart, [name for name, _ in plans]),
+            title="What differs in conditions, rules and orders",
+        )
     else:
-        console.print(Text("Conditions, rules and orders are the same in all."))
+        print_lines(console, ["Conditions, rules and orders are the same in all."])
     console.print(Panel(Text(plans[0][1].caution), title="Caution", border_style="bold"))
 
 
@@ -220,12 +242,8 @@ def _words(value: Any) -> str:
     return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
 
 
-def _table(rows: Sequence[PlanRow], units: Figures) -> Table:
+def _columns(rows: Sequence[PlanRow], units: Figures) -> list[TableColumn]:
     """Lay plans out as columns: few of them are compared, by many figures."""
-    table = Table(title="The best option of each plan", title_justify="left")
-    table.add_column("")
-    for row in rows:
-        table.add_column(Text(row.name), justify="right", overflow="fold")
     gas, cold, least = (units.kind(what).sign for what in ("volume", "temperature", "pressure"))
     figures: list[tuple[str, Callable[[PlanRow], str]]] = [
         ("stops", lambda row: str(row.stops)),
@@ -239,26 +257,18 @@ def _table(rows: Sequence[PlanRow], units: Figures) -> Table:
         (f"least pressure {least}", lambda row: units.bare("pressure", row.least_mbar, "down")),
         ("burden", lambda row: f"{row.burden:,.2f} {row.currency}{'' if row.proven else ' *'}"),
     ]
-    for name, figure in figures:
-        table.add_row(Text(name), *(Text(figure(row)) for row in rows))
-    return table
+    return [
+        TableColumn("", tuple(name for name, _ in figures)),
+        *(TableColumn(row.name, tuple(figure(row) for _, figure in figures), figures=True) for row in rows),
+    ]
 
 
 def _meters_off(word: str, row: PlanRow) -> str:
     return str(row.meters_off[word])
 
 
-def _difference_table(apart: Sequence[Difference], names: Sequence[str]) -> Table:
-    table = Table(title="What differs in conditions, rules and orders", title_justify="left")
-    for name in ("key", *names):
-        table.add_column(Text(name), overflow="fold")
-    for row in apart:
-        table.add_row(*(Text(cell) for cell in (row.key, *row.values)))
-    return table
-
-
-def _lines(title: str, lines: Sequence[tuple[str, str]]) -> Text:
-    text = Text(title)
-    for name, words in lines:
-        text.append(f"\n  · {name}: {words}")
-    return text
+def _difference_columns(apart: Sequence[Difference], names: Sequence[str]) -> list[TableColumn]:
+    return [
+        TableColumn("key", tuple(row.key for row in apart)),
+        *(TableColumn(name, tuple(row.values[k] for row in apart)) for k, name in enumerate(names)),
+    ]

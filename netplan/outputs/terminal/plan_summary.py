@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final
 
 from rich.console import Console
 from rich.panel import Panel
-from rich.table import Table
 from rich.text import Text
 
 from netplan.core.findings import READING_CODES
@@ -16,8 +16,11 @@ from netplan.network.checks.finding_groups import Group, group_of
 from netplan.outputs.notice_list import customers_in_doubt
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
 from netplan.outputs.route_words import route_words
+from netplan.outputs.terminal.column_layout import TableColumn, heading, print_table
 from netplan.outputs.terminal.findings_report import print_unread
+from netplan.outputs.terminal.wrapped_lines import print_lines, print_list
 from netplan.planfile.model import FindingRow, Option, Plan, Stop, Timeline, TrustRow, WeatherLine
+from netplan.planfile.option_differences import options_in_words
 from netplan.planfile.revision import revision_code
 from netplan.planfile.station_words import SHUT_IN
 
@@ -25,9 +28,17 @@ __all__ = ["print_summary"]
 
 _FINDINGS_SHOWN = 8
 MINUTES_A_DAY = 24 * 60
+WORDS_OF_THE_TABLE: Final = (
+    "holes: places where the ground is opened; feeds: bypasses, hoses and opened valves; "
+    "least: the lowest pressure at a kept meter inlet; burden: the price of an option by the rules, "
+    "in {currency}"
+)
+NOT_CALCULATED: Final = "coldest weather not calculated (--no-weather); valid only at the planned temperature"
 
 
-def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note: str = "") -> None:
+def print_summary(
+    plan: Plan, console: Console, *, units: Figures = METRIC, notes: Sequence[str] = ()
+) -> None:
     """Print a plan for people; text from the data is shown as it is, never as markup.
 
     Parameters
@@ -36,108 +47,118 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note
     console : rich.console.Console
     units : Figures
         How figures are written.
-    note : str
+    notes : sequence of str
         What is to be said of how the order was read.
     """
     units = figures_for_weather(units, plan)
-    console.print(_head(plan, units))
-    if note:
-        console.print(Text(note))
-    console.print(_options(plan, units))
+    print_lines(console, _head(plan, units), bold_name=True)
+    print_lines(console, notes)
+    _options(plan, units, console)
     if plan.options:
         best = plan.options[0]
-        console.print(_proof(plan))
-        console.print(_stops(best, units))
-        console.print(_list("Why there", (units.sentence(_why(stop)) for stop in best.stops)))
-        for line in _lines(best, units):
-            console.print(line)
+        print_lines(console, [_proof(plan)])
+        _stops(best, units, console)
+        print_list(console, "Why there", (units.sentence(_why(stop)) for stop in best.stops))
+        print_lines(console, _lines(best, units), bold_name=True)
         if best.warnings:
-            console.print(_list("Warnings", map(units.sentence, best.warnings)))
+            print_list(console, "Warnings", map(units.sentence, best.warnings))
     print_unread(plan.findings, console)
     others = [row for row in plan.findings if row.code not in READING_CODES]
     if others:
-        console.print(_findings(others))
+        print_list(console, "Findings in the data that touch this plan", _findings(others), mark="")
     if plan.options and plan.options[0].trust.would_change:
         rows = plan.options[0].trust.would_change
         shown = [_doubt_line(row) for row in rows[:_FINDINGS_SHOWN]]
         if len(rows) > _FINDINGS_SHOWN:
             shown.append(f"… and {len(rows) - _FINDINGS_SHOWN} more in plan.json")
-        console.print(_list("Records that would change option 1 if they were wrong", shown))
+        print_list(console, "Records that would change option 1 if they were wrong", shown)
     if plan.not_checked:
-        console.print(_list("Not checked by this version", plan.not_checked))
+        print_list(console, "Not checked by this version", plan.not_checked)
     console.print(Panel(Text(plan.caution), title="Caution", border_style="bold"))
 
 
-def _head(plan: Plan, units: Figures) -> Text:
+def _head(plan: Plan, units: Figures) -> Iterator[str]:
     work = ", ".join(f"{w.main_id} {units.length(w.from_m)} to {units.length(w.to_m)}" for w in plan.work)
+    yield f"Work section: {work}"
     conditions = plan.conditions
-    when = conditions.start or "any working day"
-    text = Text("Work section: ", style="bold")
-    text.append(work, style="")
-    text.append(
-        f"\n{when}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}, ", style=""
+    when = (conditions.start or "any working day").replace("T", " ")
+    yield (
+        f"Planned for: {when}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}, "
+        f"network demand {units.load(conditions.demand_total_m3h)}"
     )
-    text.append(f"network demand {units.load(conditions.demand_total_m3h)}", style="")
     parts = [f"{part.name} {units.load(part.flow_m3h)}" for part in conditions.demand_parts]
     if parts:
-        text.append(f"\nof which {'; '.join(parts)}", style="")
+        yield f"Of which: {'; '.join(parts)}"
     if conditions.note:
-        text.append(f"\n{conditions.note}", style="")
+        yield f"Taken: {conditions.note}"
     replaced = f", replaces {plan.replaces.revision}" if plan.replaces else ""
-    text.append(f"\nRevision {revision_code(plan)}{replaced}", style="")
-    return text
+    yield f"Revision: {revision_code(plan)}{replaced}"
 
 
 def _meters(option: Option, effect: str) -> int:
     return sum(customer.meters for customer in option.customers if customer.effect == effect)
 
 
-def _options(plan: Plan, units: Figures) -> Table:
+def _options(plan: Plan, units: Figures, console: Console) -> None:
     currency = plan.options[0].currency if plan.options else ""
-    names = ("option", "stops", "holes", "meters off", "meters kept", "feeds")
     gas, least = units.kind("volume").sign, units.kind("pressure").sign
-    table = Table(title="Options: holes against customers off", title_justify="left")
-    for name in (*names, f"gas lost {gas}", f"least {least}", f"burden {currency}"):
-        table.add_column(Text(name), justify="right")
-    for option in plan.options:
-        table.add_row(
-            str(option.rank),
-            str(len(option.stops)),
-            str(option.holes),
-            str(_meters(option, "off")),
-            str(_meters(option, "kept")),
-            str(len(option.bypasses) + len(option.opened_valves)),
-            units.bare("volume", option.vent.total_m3),
-            units.bare("pressure", option.pressures.after.least_mbar, "down"),
-            f"{option.burden:,.0f}",
+    print_lines(console, [WORDS_OF_THE_TABLE.format(currency=currency or "the rules' currency")])
+
+    def column(name: str, figure: Callable[[Option], str]) -> TableColumn:
+        return TableColumn(name, tuple(figure(option) for option in plan.options), figures=True)
+
+    columns = (
+        column("option", lambda o: str(o.rank)),
+        column("stops", lambda o: str(len(o.stops))),
+        column("holes", lambda o: str(o.holes)),
+        column("meters off", lambda o: str(_meters(o, "off"))),
+        column("meters kept", lambda o: str(_meters(o, "kept"))),
+        column("feeds", lambda o: str(len(o.bypasses) + len(o.opened_valves))),
+        column(heading("gas lost", gas), lambda o: units.bare("volume", o.vent.total_m3)),
+        column(
+            heading("least", least), lambda o: units.bare("pressure", o.pressures.after.least_mbar, "down")
+        ),
+        column(f"burden {currency}".strip(), lambda o: f"{o.burden:,.0f}"),
+    )
+    print_table(console, columns, title="Options: holes against customers off")
+    words = options_in_words(plan.options, units)[1:]
+    if words:
+        print_list(
+            console,
+            "Beside option 1",
+            (f"option {option.rank}: {line}" for option, line in zip(plan.options[1:], words, strict=True)),
         )
-    return table
 
 
-def _proof(plan: Plan) -> Text:
+def _proof(plan: Plan) -> str:
     best, last = plan.options[0].proof, plan.options[-1].proof
     if not best.optimal:
-        return Text(f"Not proven: a burden down to {best.lower_bound:,.0f} may exist ({best.reason}).")
+        return f"Not proven: a burden down to {best.lower_bound:,.0f} may exist ({best.reason})."
     rest = "" if len(plan.options) == 1 else "; no different option beyond these is cheaper than the last"
-    return Text(f"Option 1 has the lowest burden on the recorded data{rest if last.optimal else ''}.")
+    return f"Option 1 has the lowest burden on the recorded data{rest if last.optimal else ''}."
 
 
-def _stops(option: Option, units: Figures) -> Table:
-    table = Table(title=f"Stops of option {option.rank}", title_justify="left")
+def _stops(option: Option, units: Figures, console: Console) -> None:
     at, size, pressure = (units.kind(what).sign for what in ("chainage", "size", "pressure"))
-    for name in ("stop", "method", "main", "street"):
-        table.add_column(name, overflow="fold")
-    for name in ("barriers", f"at {at}", f"outside {size}", f"pressure {pressure}"):
-        table.add_column(name, justify="right")
-    for stop in option.stops:
-        cells = (
-            *(stop.id, stop.method, stop.main_id, stop.street, str(stop.barriers)),
-            units.bare("chainage", stop.chainage_m),
-            units.bare("size", stop.od_mm),
-            units.bare("pressure", stop.pressure_mbar, "up"),
-        )
-        table.add_row(*(Text(cell) for cell in cells))
-    return table
+
+    def column(name: str, cell: Callable[[Stop], str], *, figures: bool = False) -> TableColumn:
+        return TableColumn(name, tuple(cell(stop) for stop in option.stops), figures=figures)
+
+    columns = (
+        column("stop", lambda s: s.id),
+        column("method", lambda s: s.method),
+        column("main", lambda s: s.main_id),
+        column("street", lambda s: s.street),
+        column("barriers", lambda s: str(s.barriers), figures=True),
+        column(heading("at", at), lambda s: units.bare("chainage", s.chainage_m), figures=True),
+        column(heading("outside", size), lambda s: units.bare("size", s.od_mm), figures=True),
+        column(
+            heading("pressure", pressure),
+            lambda s: units.bare("pressure", s.pressure_mbar, "up"),
+            figures=True,
+        ),
+    )
+    print_table(console, columns, title=f"Stops of option {option.rank}")
 
 
 def _why(stop: Stop) -> str:
@@ -145,7 +166,7 @@ def _why(stop: Stop) -> str:
     return f"{stop.id}: {stop.reason} (records: {stop.confidence}{note})"
 
 
-def _lines(option: Option, units: Figures) -> Iterable[Text]:
+def _lines(option: Option, units: Figures) -> Iterator[str]:
     for effect in ("off", "kept"):
         causes = Counter(c.cause for c in option.customers if c.effect == effect)
         priority = sum(1 for c in option.customers if c.effect == effect and c.priority)
@@ -168,9 +189,10 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
             f"{len(doubts)}, {priority} priority customers: they would lose gas if a record were otherwise; "
             "see the warnings",
         )
+    unknown = "holds at no temperature looked at" if option.weather else NOT_CALCULATED
     for bypass in option.bypasses:
         coldest = bypass.minimum_air_temp_c
-        until = "coldest weather not found" if coldest is None else f"holds to {units.coldest(coldest)} air"
+        until = f"holds to {units.coldest(coldest)} air" if coldest is not None else unknown
         number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
         yield _line(
             f"{bypass.kind.capitalize()} {bypass.id}",
@@ -182,7 +204,7 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
             yield _line(f"{bypass.id} route", route_words(bypass, units))
         by_size = [_until(line, bypass.kind, units) for line in option.weather if line.feed == bypass.id]
         if by_size:
-            yield _line(f"{bypass.id} coldest air by bore", ", ".join(by_size))
+            yield _line(f"{bypass.id} coldest air by bore", "; ".join(by_size))
     for valve in option.opened_valves:
         yield _line("Opened valve", f"{valve.valve_id}, {units.load(valve.flow_m3h)}")
     vent = option.vent
@@ -220,27 +242,22 @@ def _until(line: WeatherLine, kind: str, units: Figures) -> str:
     return f"{choice} {'at no temperature' if coldest is None else units.coldest(coldest)}"
 
 
-def _line(name: str, value: str) -> Text:
-    text = Text(f"{name}: ", style="bold")
-    text.append(value, style="")
-    return text
+def _line(name: str, value: str) -> str:
+    return f"{name}: {value}"
 
 
-def _findings(rows: Sequence[FindingRow]) -> Text:
-    """Return findings by what to do first, each group under its name, and how many more there are."""
-    text = Text("Findings in the data that touch this plan", style="bold")
+def _findings(rows: Sequence[FindingRow]) -> Iterator[str]:
+    """Yield findings by what to do first, each group under its name, and how many more there are."""
     left = _FINDINGS_SHOWN
     for group in Group:
         # What concerns a whole layer may change any list, so it comes before single features.
         mine = sorted((row for row in rows if group_of(row) is group), key=lambda row: bool(row.feature_id))
         if mine and left > 0:
-            text.append(f"\n  {group.title}: {len(mine)}", style="")
-            for row in mine[:left]:
-                text.append(f"\n    · {_finding_line(row)}", style="")
+            yield f"  {group.title}: {len(mine)}"
+            yield from (f"    · {_finding_line(row)}" for row in mine[:left])
             left -= len(mine)
     if len(rows) > _FINDINGS_SHOWN:
-        text.append(f"\n  … and {len(rows) - _FINDINGS_SHOWN} more in plan.json", style="")
-    return text
+        yield f"  … and {len(rows) - _FINDINGS_SHOWN} more in plan.json"
 
 
 def _finding_line(row: FindingRow) -> str:
@@ -251,10 +268,3 @@ def _finding_line(row: FindingRow) -> str:
 def _doubt_line(row: TrustRow) -> str:
     other = f" and {row.other_id}" if row.other_id else ""
     return f"{row.layer} {row.feature_id}{other}: {row.taken_as}; if {row.may_be}: {row.what}"
-
-
-def _list(title: str, lines: Iterable[str]) -> Text:
-    text = Text(title, style="bold")
-    for line in lines:
-        text.append(f"\n  · {line}", style="")
-    return text

@@ -8,11 +8,12 @@ from typing import Final
 from rich.console import Console
 from rich.padding import Padding
 from rich.panel import Panel
-from rich.table import Table
 from rich.text import Text
 
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.recheck_words import RecheckWords, recheck_words
+from netplan.outputs.terminal.column_layout import PLAIN, TableColumn, print_table
+from netplan.outputs.terminal.wrapped_lines import print_lines, wrapped
 from netplan.planfile.model import Plan
 from netplan.planfile.recheck_answer import RecheckAnswer
 
@@ -59,12 +60,10 @@ def print_recheck(answer: RecheckAnswer, plan: Plan, console: Console, *, units:
 
 
 def _facts(words: RecheckWords, console: Console) -> None:
-    table = Table.grid(padding=(0, 2))
-    table.add_column()
-    table.add_column(overflow="fold")
+    beside = max((len(name) for name, _ in words.facts), default=0) + 2
     for name, value in words.facts:
-        table.add_row(Text(name), Text(value))
-    console.print(table)
+        for line in wrapped(f"{name.ljust(beside)}{value}", console.width, more=beside):
+            console.print(Text(line), soft_wrap=True)
 
 
 def _changes(words: RecheckWords, console: Console) -> None:
@@ -100,20 +99,12 @@ def _lines(console: Console, lines: Sequence[str]) -> None:
 
 
 def _hanging(console: Console, mark: str, text: str, indent: int) -> None:
-    row = Table.grid(padding=(0, 1, 0, 0))
-    row.add_column()
-    row.add_column(overflow="fold")
-    row.add_row(Text(mark), Text(text))
-    console.print(Padding(row, (0, 0, 0, indent)))
+    print_lines(console, [f"{' ' * indent}{mark} {text}"])
 
 
 def _table(console: Console, names: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    table = Table(box=None, padding=(0, 2, 0, 0))
-    for name in names:
-        table.add_column(Text(name), overflow="fold")
-    for row in rows[:MOST_ROWS]:
-        table.add_row(*map(Text, row))
-    console.print(Padding(table, (0, 0, 0, 2)))
+    columns = [TableColumn(name, tuple(row[k] for row in rows[:MOST_ROWS])) for k, name in enumerate(names)]
+    print_table(console, columns, lines=PLAIN)
     _more(console, len(rows))
 
 

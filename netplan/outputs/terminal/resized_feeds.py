@@ -1,17 +1,19 @@
-"""Bypasses sized anew, in the terminal: every size, whether it holds, and the smallest that does."""
+"""Bypasses sized again, in the terminal: every size, whether it holds, and the smallest that does."""
 
 from __future__ import annotations
 
-from rich import box
+from collections.abc import Iterator, Sequence
+
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.feeds import Feed, FeedSize
 from netplan.outputs.number_format import FIGURES_CAUTION, METRIC, Figures
+from netplan.outputs.terminal.column_layout import PLAIN, TableColumn, heading, print_table
+from netplan.outputs.terminal.wrapped_lines import print_lines, print_list
 from netplan.planfile.model import Bypass
 from netplan.planning.resize import Resized, SizeRow, required_mbar
+from netplan.planning.sizes_not_offered import WhyNot, sizes_not_offered
 
 __all__ = ["print_resized"]
 
@@ -32,14 +34,18 @@ def print_resized(found: Resized, console: Console, *, units: Figures = METRIC, 
     """
     units = _with_digits(found, units)
     if note:
-        console.print(Text(note))
+        print_lines(console, [note])
     planned = {bypass.id: bypass for bypass in found.problem.option.bypasses}
-    for feed, rows in zip(found.feeds, found.rows, strict=True):
-        console.print(_head(found, feed, planned.get(feed.label), units))
-        console.print(_table(rows, units))
-    for line in verdict_lines(found, units):
-        console.print(Text(line, style="bold"))
-    console.print(Text("Stops, customers off and opened valves are as planned. " + FIGURES_CAUTION))
+    at = f"at {units.temperature(found.air_temp_c)}"
+    for place, (feed, rows) in enumerate(zip(found.feeds, found.rows, strict=True)):
+        print_lines(console, _head(found, feed, planned.get(feed.label), units), bold_name=True)
+        print_table(console, _columns(rows, units), lines=PLAIN)
+        reasons = list(_why_not(rows, units))
+        if reasons:
+            print_list(console, f"Tried, and does not hold {at}", reasons)
+        print_list(console, "Not offered", _not_offered(found, place, units))
+    print_lines(console, verdict_lines(found, units), bold_name=True)
+    print_lines(console, ["Stops, customers off and opened valves are as planned. " + FIGURES_CAUTION])
 
 
 def verdict_lines(found: Resized, units: Figures) -> list[str]:
@@ -68,42 +74,40 @@ def _with_digits(found: Resized, units: Figures) -> Figures:
     return units.telling_apart("temperature", [found.air_temp_c], coldest)
 
 
-def _head(found: Resized, feed: Feed, planned: Bypass | None, units: Figures) -> Text:
-    text = Text(f"{feed.label}: {feed.kind.value}, {units.length(feed.length_m)}", style="bold")
+def _head(found: Resized, feed: Feed, planned: Bypass | None, units: Figures) -> list[str]:
+    line = f"{feed.label}: {feed.kind.value}, {units.length(feed.length_m)}"
     if planned is not None:
         for word, place in (("from", planned.from_), ("to", planned.to)):
-            text.append(f", {word} {place.main_id} at {units.chainage(place.chainage_m)}", style="")
-    text.append(
-        f"\nair {units.temperature(found.air_temp_c)}, a kept meter inlet needs "
-        f"{units.needed(required_mbar(found.rules))}, hoses may run at "
-        f"{units.text('speed', found.rules.bypass.velocity_max_m_s, 'down')}",
-        style="",
+            line += f", {word} {place.main_id} at {units.chainage(place.chainage_m)}"
+    needs = (
+        f"Air {units.temperature(found.air_temp_c)}; a kept meter inlet needs "
+        f"{units.needed(required_mbar(found.rules))}; hoses may run at up to "
+        f"{units.text('speed', found.rules.bypass.velocity_max_m_s, 'down')}"
     )
-    return text
+    return [line, needs]
 
 
-def _table(rows: tuple[SizeRow, ...], units: Figures) -> Table:
+def _columns(rows: Sequence[SizeRow], units: Figures) -> list[TableColumn]:
     sign = {kind: units.kind(kind).sign for kind in ("flow", "pressure", "speed", "temperature")}
-    table = Table(box=box.SIMPLE_HEAD)
-    table.add_column("size", no_wrap=True)
-    for name in (
-        f"flow {sign['flow']}",
-        f"drop {sign['pressure']}",
-        f"velocity {sign['speed']}",
-        f"from {sign['pressure']}",
-        f"to {sign['pressure']}",
-        f"coldest {sign['temperature']}",
-    ):
-        table.add_column(name, justify="right")
-    table.add_column("holds?", overflow="fold")
-    for row in rows:
-        table.add_row(*(Text(cell) for cell in _cells(row, units)))
-    return table
+    names = (
+        "size",
+        heading("flow", sign["flow"]),
+        heading("drop", sign["pressure"]),
+        heading("velocity", sign["speed"]),
+        heading("from", sign["pressure"]),
+        heading("to", sign["pressure"]),
+        heading("coldest", sign["temperature"]),
+        "holds",
+    )
+    cells = zip(*(_cells(row, units) for row in rows), strict=True)
+    return [
+        TableColumn(name, tuple(own), figures=name != "holds") for name, own in zip(names, cells, strict=True)
+    ]
 
 
 def _cells(row: SizeRow, units: Figures) -> tuple[str, ...]:
     coldest = units.bare("temperature", row.coldest_c, "up")
-    holds = units.sentence(row.reason) or "holds"
+    holds = "no" if row.reason else "yes"
     if row.figures is None:
         return (NONE, *("–",) * 5, coldest, holds)
     of = row.figures
@@ -117,6 +121,34 @@ def _cells(row: SizeRow, units: Figures) -> tuple[str, ...]:
         coldest,
         holds,
     )
+
+
+def _why_not(rows: Sequence[SizeRow], units: Figures) -> Iterator[str]:
+    """Yield the sizes tried that do not hold, those with one reason in one line."""
+    by_reason: dict[str, list[str]] = {}
+    for row in rows:
+        if row.reason:
+            by_reason.setdefault(row.reason, []).append(_size(row.size, units))
+    for reason, sizes in by_reason.items():
+        yield f"{', '.join(sizes)}: {units.sentence(reason)}"
+
+
+def _not_offered(found: Resized, place: int, units: Figures) -> Iterator[str]:
+    for row in sizes_not_offered(found, place):
+        bores = ", ".join(units.size(bore_mm) for bore_mm in row.bores_mm)
+        match row.why:
+            case WhyNot.MAIN:
+                yield f"{bores}: wider than the bore of main {row.main_id}, {units.size(row.limit)}"
+            case WhyNot.OUTLET:
+                yield f"{bores}: does not fit the outlet at its ends, {units.size(row.limit)} nominal"
+            case WhyNot.TEES:
+                yield f"more than {row.limit:.0f} side by side: no room on the main for more tees"
+            case WhyNot.PARALLEL_RULE:
+                yield f"more than {row.limit:.0f} side by side: beyond bypass.parallel_max of the rules"
+            case WhyNot.NOT_ASKED:
+                yield f"{bores}: in the rules' list, not among --bores"
+            case WhyNot.LIST:
+                yield f"every other bore: not in the list of bores tried ({bores}); try it with --bores"
 
 
 def _size(size: FeedSize | None, units: Figures) -> str:

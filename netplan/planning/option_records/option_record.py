@@ -59,7 +59,7 @@ from netplan.planning.weather_limits import not_looked_for, weather_of
 
 __all__ = ["option_of"]
 
-WEATHER_LEFT_OUT = "until how cold this holds was not looked for, by order: it stands for its own weather"
+WEATHER_LEFT_OUT = "coldest weather not calculated (--no-weather); valid only at the planned temperature"
 
 STATIONS_LEFT_OUT = "the loss of a station during the work was not solved: the network is too large for it"
 

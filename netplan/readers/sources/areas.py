@@ -26,6 +26,9 @@ __all__ = ["area_in_crs", "cut_to_area", "read_area", "read_polygons"]
 
 MOST_BYTES = 50_000_000
 _WGS84: Final = "OGC:CRS84"
+_MOST_LON: Final = 360.0
+_MOST_LAT: Final = 90.0
+"""Longitudes and latitudes go no farther; longitudes count beyond 180 where an area crosses that line [°]."""
 _STEPS: Final = 64
 """Parts that the longer side of an area is cut into before it is moved to another CRS."""
 _CUT_LAYERS: Final = ("mains", "services")
@@ -61,6 +64,7 @@ def read_polygons(path: Path, crs: str) -> tuple[Any, ...]:
         ) from None
     if "geometry" not in frame or frame.crs is None:
         raise BadInputError(f"{path.name}: has no geometry or no CRS; save it with its CRS")
+    _require_degrees(frame, path.name)
     try:
         shapes = shapely.force_2d(frame.to_crs(crs).geometry.to_numpy())
     except ProjError:
@@ -71,6 +75,24 @@ def read_polygons(path: Path, crs: str) -> tuple[Any, ...]:
     if not parts or not all(part.is_valid and not part.is_empty for part in parts):
         raise BadInputError(f"{path.name}: holds no polygon, or one that crosses itself; draw it again")
     return tuple(parts)
+
+
+def _require_degrees(frame: gpd.GeoDataFrame, name: str) -> None:
+    """Check that what is to be longitude and latitude can be: a GeoJSON without a CRS is read as WGS 84.
+
+    Raises
+    ------
+    BadInputError
+        When coordinates lie beyond the earth's degrees.
+    """
+    if frame.crs is None or not frame.crs.is_geographic:
+        return
+    west, south, east, north = frame.total_bounds
+    if west < -_MOST_LON or east > _MOST_LON or south < -_MOST_LAT or north > _MOST_LAT:
+        raise BadInputError(
+            f"{name}: coordinates such as {west:.0f},{south:.0f} are no degrees; a GeoJSON holds longitude "
+            "and latitude in degrees (RFC 7946): save it so, or name its CRS in a member crs"
+        )
 
 
 def read_area(path: Path) -> Area:
