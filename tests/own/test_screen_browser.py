@@ -44,7 +44,7 @@ def test_a_screen_is_drawn_ranked_and_searched(browser: Any, tmp_path: Path, str
             assert page.locator("#legend li").count() >= 1
         page.fill("#search", "b")
         assert "B" in page.locator("#found li").first.inner_text()
-        page.locator("#found li button").first.click()
+        page.locator("#found li").first.click()
         popup = page.locator(".leaflet-popup-content")
         assert "main" in popup.inner_text()
         assert street in popup.inner_text()
@@ -66,5 +66,5 @@ def test_a_stage_is_drawn(browser: Any, tmp_path: Path, width: int) -> None:
             assert [asked.partition(":")[0] for asked in seen.asked] == ["file"]
             assert seen.complaints == []
             page = seen.page
-            assert page.locator(".stop").count() == page.locator("#worst li").count() > 0
+            assert page.locator(".leaflet-stops-pane .mark").count() == page.locator("#worst li").count() > 0
             assert page.locator("#legend li").count() >= 2

@@ -2,6 +2,8 @@
    stops. They are placed again whenever the scale changes. */
 const LABEL_REACH = [28, 40, 54, 70, 90, 114, 142];
 const LABEL_TURNS = 24;
+const LABEL_ROUNDS = 3;
+const STRICT = 500;
 const NEAR_ZOOM = 16.5;
 
 class LabelPlaces {
@@ -41,18 +43,34 @@ class LabelPlaces {
     const [view, offset] = [this.map.getSize(), this.map.containerPointToLayerPoint([0, 0])];
     const window = { left: offset.x + 4, top: offset.y + 4, right: offset.x + view.x - 4, bottom: offset.y + view.y - 4 };
     const barred = this.obstacles().map(([place, radius, price]) => ({ ...this.map.latLngToLayerPoint(place), radius, price }));
-    const placed = [];
+    const placed = this.furniture(offset);
     const shown = [...this.labels].filter((one) => !(far && one.minor));
+    for (const one of shown) one.box = null;
     for (const one of shown) one.point = this.map.latLngToLayerPoint(one.marker.getLatLng());
     for (const one of shown) barred.push({ x: one.point.x, y: one.point.y, radius: 4, price: 60 });
-    for (const one of shown.sort((a, b) => a.rank - b.rank)) {
-      const best = this.best(one, placed, barred, window);
-      placed.push(best);
-      const { casing, leader, label } = one.parts;
-      const [dx, dy] = [best.x - one.point.x, best.y - one.point.y];
-      for (const path of [casing, leader]) path.setAttribute("d", `M0 0L${dx.toFixed(1)} ${dy.toFixed(1)}`);
-      label.setAttribute("transform", `translate(${dx.toFixed(1)} ${dy.toFixed(1)})`);
+    /* The lowest rank is placed first; then each is placed again beside all the others, which undoes crossings. */
+    shown.sort((a, b) => a.rank - b.rank);
+    for (let round = 0; round < LABEL_ROUNDS; round += 1) {
+      for (const one of shown) {
+        const others = shown.filter((other) => other !== one && other.box).map((other) => other.box);
+        one.box = this.best(one, placed.concat(others), barred, window);
+      }
     }
+    for (const { box, point, parts } of shown) {
+      const [dx, dy] = [box.x - point.x, box.y - point.y];
+      for (const path of [parts.casing, parts.leader]) path.setAttribute("d", `M0 0L${dx.toFixed(1)} ${dy.toFixed(1)}`);
+      parts.label.setAttribute("transform", `translate(${dx.toFixed(1)} ${dy.toFixed(1)})`);
+    }
+  }
+
+  /* What stands over the map: the scale and the buttons. No label goes under them. */
+  furniture(offset) {
+    const home = this.map.getContainer().getBoundingClientRect();
+    return [...this.map.getContainer().querySelectorAll(".leaflet-control"), at("north")].map((one) => one.getBoundingClientRect()).filter((box) => box.width).map((box) => {
+      const edges = { left: box.left - home.left + offset.x, right: box.right - home.left + offset.x, top: box.top - home.top + offset.y, bottom: box.bottom - home.top + offset.y };
+      const middle = { x: (edges.left + edges.right) / 2, y: (edges.top + edges.bottom) / 2 };
+      return { ...edges, ...middle, from: middle };
+    });
   }
 
   best(one, placed, barred, window) {
@@ -83,6 +101,7 @@ class LabelPlaces {
       if (through(other.from, other, box)) price += 160;
     }
     for (const one of barred) if (one.x > box.left - one.radius && one.x < box.right + one.radius && one.y > box.top - one.radius && one.y < box.bottom + one.radius) price += one.price;
+    for (const one of barred) if (one.price >= STRICT && apart(one, box.from, box) < one.radius) price += 120;
     if (window && (box.left < window.left || box.right > window.right || box.top < window.top || box.bottom > window.bottom)) price += 900;
     return price;
   }
@@ -90,6 +109,14 @@ class LabelPlaces {
 
 function side(a, b, c) { return Math.sign((b.x - a.x) * (c.y - a.y) - (b.y - a.y) * (c.x - a.x)); }
 function crossing(a, b, c, d) { return side(a, b, c) * side(a, b, d) < 0 && side(c, d, a) * side(c, d, b) < 0; }
+
+/* How far a place is from a leader, its first pixels aside. */
+function apart(place, a, b) {
+  const [dx, dy] = [b.x - a.x, b.y - a.y];
+  const size = Math.hypot(dx, dy) || 1;
+  const share = Math.min(1, Math.max(12 / size, ((place.x - a.x) * dx + (place.y - a.y) * dy) / (size * size)));
+  return Math.hypot(a.x + share * dx - place.x, a.y + share * dy - place.y);
+}
 
 /* Whether a leader runs through a label. */
 function through(a, b, box) {

@@ -1,5 +1,5 @@
 /* Layers: what is drawn, in which pane, and how it is named in the panel, which is also the legend. */
-const PANES = { water: 205, streets: 210, buildings: 215, rail: 220, light: 300, hit: 305, ground: 312, refused: 315, state: 330, bypass: 340, work: 350, names: 360, customers: 560, doubt: 570, small: 580, stops: 620, tags: 615 };
+const PANES = { water: 205, streets: 210, buildings: 215, rail: 220, light: 300, hit: 305, ground: 312, refused: 315, state: 330, bypass: 340, work: 350, names: 450, customers: 560, doubt: 570, small: 580, stops: 620, tags: 615 };
 function makePanes(map) { for (const [name, z] of Object.entries(PANES)) map.createPane(name).style.zIndex = z; }
 
 function strokesOf(lines, strokes, pane, thing) {
@@ -162,6 +162,61 @@ const BASE_STYLE = {
   buildings: [{ fillColor: "#e3dccd", fillOpacity: 1, color: "#c4baa5", weight: 0.8 }, [{ color: "#c4baa5", weight: 1 }]],
   rail: [{ fillColor: "#ddd", fillOpacity: 1, color: "#777", weight: 1 }, [{ color: "#6d6a64", weight: 4.5, lineCap: "butt" }, { color: "#fff", weight: 2.5, dashArray: "9 9", lineCap: "butt" }]],
 };
+
+/* Streets have their true width on the ground at every scale; names come when they have room. */
+function startDetail(map, streets) {
+  const detail = () => {
+    const pixels = (2 ** map.getZoom() * 256) / (40075016.7 * Math.cos((map.getCenter().lat * Math.PI) / 180));
+    streets()?.eachLayer((line) => line.options.metres && line.setStyle({ weight: Math.max(line.options.least, line.options.metres * pixels + line.options.least - 2) }));
+    const box = map.getContainer().classList;
+    box.toggle("far", map.getZoom() < NEAR_ZOOM);
+    box.toggle("near", map.getZoom() >= 18);
+    box.toggle("middling", map.getZoom() < 18.25);
+  };
+  map.on("zoomend", detail);
+  detail();
+  return detail;
+}
+
+/* The base map of a page without switches for it. */
+function baseLayers(map, base) {
+  const shown = {};
+  for (const [name, [area, line]] of Object.entries(BASE_STYLE)) if (base[name]) shown[name] = areasLayer(base[name], area, line, name).addTo(map);
+  namesLayer(base.names).addTo(map);
+  startDetail(map, () => shown.streets);
+  return Object.keys(shown);
+}
+
+function baseLegend(names) {
+  const words = { streets: "street", buildings: "building", water: "water", rail: "railway" };
+  for (const name of names) {
+    const [area, line] = BASE_STYLE[name];
+    legendSymbol(name === "rail" ? lineSwatch(line) : areaSwatch(area.fillColor, area.color), words[name]);
+  }
+}
+
+/* Valves as two triangles on a canvas, which bears thousands. */
+const ValveMark = L.CircleMarker.extend({
+  _updatePath() {
+    const [canvas, place] = [this._renderer, this._point];
+    if (!canvas._drawing || this._empty()) return;
+    const pen = canvas._ctx;
+    pen.beginPath();
+    for (const [x, y] of [[-7, -4.5], [7, 4.5], [7, -4.5], [-7, 4.5]]) pen.lineTo(place.x + x, place.y + y);
+    pen.closePath();
+    canvas._fillStroke(pen, this);
+  },
+});
+function valvesLayer(things, canvas) {
+  const group = L.layerGroup();
+  for (const thing of things) {
+    thing.title = `Valve ${thing.id}`;
+    thing.rows = [["recorded", thing.words]];
+    thing.marker = new ValveMark(thing.at, { renderer: canvas, radius: 7, weight: 1.5, color: INK, fillColor: "#fff", fillOpacity: 1 }).bindPopup(popupOf(thing));
+    group.addLayer(thing.marker);
+  }
+  return group;
+}
 
 function namesLayer(names) {
   const group = L.layerGroup();

@@ -10,7 +10,7 @@ document.addEventListener("DOMContentLoaded", () => {
   const centre = L.latLngBounds(work.length ? work : [map.getCenter()]).getCenter();
   let current = null;
   /* Kept clear of labels: the work, and less strictly customers and bypasses. */
-  const along = data.work.flatMap((w) => (w.line.length > 3 ? stepsAlong(pairs(w.line), 12) : [])).map((place) => [place, 7, 500]);
+  const along = data.work.flatMap((w) => (w.line.length > 3 ? stepsAlong(pairs(w.line), 12) : [])).map((place) => [place, 7, STRICT]);
   const obstacles = () => [
     ...along,
     ...(current ? current.customers.filter((c) => c.at).map((c) => [c.at, 8, 12]) : []),
@@ -34,7 +34,7 @@ document.addEventListener("DOMContentLoaded", () => {
   };
   const frame = (all) => {
     const bounds = boundsOf(current, all);
-    if (bounds.isValid()) map.fitBounds(bounds, { padding: [70, 70], maxZoom: 20, animate: false });
+    if (bounds.isValid()) map.fitBounds(bounds, { paddingTopLeft: [70, 60], paddingBottomRight: [70, 115], maxZoom: 20, animate: false });
   };
   at("show-work").addEventListener("click", () => { if (onPhone()) openPanel(false); frame(false); });
   at("show-all").addEventListener("click", () => { if (onPhone()) openPanel(false); frame(true); });
@@ -64,17 +64,7 @@ document.addEventListener("DOMContentLoaded", () => {
   at("options").append(...buttons);
   roveOver(buttons, 0, (k) => choose(data.options[k]));
 
-  /* Streets have their true width on the ground, at every scale. */
-  const detail = () => {
-    const pixels = (2 ** map.getZoom() * 256) / (40075016.7 * Math.cos((centre.lat * Math.PI) / 180));
-    const widen = (line) => line.options.metres && line.setStyle({ weight: Math.max(line.options.least, line.options.metres * pixels + line.options.least - 2) });
-    layers.shown.streets?.eachLayer(widen);
-    const box = map.getContainer().classList;
-    box.toggle("far", map.getZoom() < NEAR_ZOOM);
-    box.toggle("near", map.getZoom() >= 18);
-    box.toggle("middling", map.getZoom() < 18.25);
-  };
-  map.on("zoomend", detail);
+  const detail = startDetail(map, () => layers.shown.streets);
   if (data.options.length) choose(data.options[0]);
 
   /* What is found and drawn already opens its own popup; all else gets a short one. */

@@ -2,6 +2,8 @@
    kind, id or words. What is searched is read when somebody first looks for something. */
 const MOST_FOUND = 12;
 
+function searchThing(kind, id, words, place) { return { kind, id, words, at: place, text: `${kind} ${id} ${words}`.toLowerCase() }; }
+
 function searchThings(index) {
   const things = [];
   for (const [kind, part] of Object.entries(index)) {
@@ -9,8 +11,7 @@ function searchThings(index) {
     part.ids.forEach((id, k) => {
       lat += part.at[2 * k];
       lon += part.at[2 * k + 1];
-      const words = part.words[part.of[k]];
-      things.push({ kind, id, words, at: [lat / 1e6, lon / 1e6], text: `${kind} ${id} ${words}`.toLowerCase() });
+      things.push(searchThing(kind, id, part.words[part.of[k]], [lat / 1e6, lon / 1e6]));
     });
   }
   return things;
@@ -32,7 +33,7 @@ function foundBy(things, typed) {
 }
 
 /* `choose` is called with a thing; arrow keys lead through what is found, Enter takes one, Escape clears. */
-function startSearch(map, choose) {
+function startSearch(map, choose, read = () => searchThings(JSON.parse(at("search-data").textContent))) {
   const [input, list] = [at("search"), at("found")];
   const ring = L.circleMarker([0, 0], { radius: 20, color: INK, weight: 3, fill: false, interactive: false });
   let things = null, hits = [], active = -1;
@@ -46,11 +47,11 @@ function startSearch(map, choose) {
   const close = () => { hits = []; list.replaceChildren(); list.hidden = true; input.setAttribute("aria-expanded", "false"); at("found-none").textContent = ""; light(-1); };
   const take = (thing) => {
     close();
-    ring.setLatLng(thing.at).addTo(map);
+    if (thing.at) ring.setLatLng(thing.at).addTo(map);
     choose(thing);
   };
   input.addEventListener("input", () => {
-    things = things || searchThings(JSON.parse(at("search-data").textContent));
+    things = things || read();
     const found = foundBy(things, input.value);
     close();
     hits = found;

@@ -27,10 +27,11 @@ function tag(text, more = {}, size = 12.5) {
 
 const SYMBOL = {
   stop(thing) {
-    const shape = { fill: INK, stroke: "#fff", "stroke-width": 2 };
+    const [ground, ink] = thing.before ? ["#fff", INK] : [INK, "#fff"];
+    const shape = { fill: ground, stroke: ink, "stroke-width": 2 };
     const parts = STOP_SHAPE[thing.kind](shape);
     if (thing.provisional) parts.push(draw("circle", { r: 19.5, fill: "none", stroke: INK, "stroke-width": 1.5, "stroke-dasharray": "3 3" }));
-    return draw("g", {}, ...parts, letter(thing.id, "#fff"));
+    return draw("g", {}, ...parts, letter(thing.id, ink));
   },
   fallback(thing) { return tag(thing.id, { rx: 10, "stroke-width": 1.8, "stroke-dasharray": "4 3" }, 11.5); },
   gauge(thing) {
