@@ -50,15 +50,18 @@ function showPlace(map, place, marker, zoom = 19) {
 
 /* Escape closes what is open: the popup first, then the panel of a phone; the focus goes back to where it came from. */
 function startEscape(map) {
-  let opener = null;
+  let opener = null, open = false;
   map.on("popupopen", (event) => {
-    const icon = event.popup._source?.getElement?.();
-    opener = document.activeElement === document.body ? icon : document.activeElement;
+    open = true;
+    opener = document.activeElement === document.body ? event.popup._source?.getElement?.() : document.activeElement;
     if (onPhone()) openPanel(false);
+    const content = event.popup.getElement().querySelector(".leaflet-popup-content");
+    if (content.scrollHeight > content.clientHeight) for (const [name, value] of Object.entries({ tabindex: "0", role: "group", "aria-label": content.querySelector("h3")?.textContent || "more" })) content.setAttribute(name, value);
   });
+  map.on("popupclose", () => { open = false; });
   document.addEventListener("keydown", (event) => {
     if (event.key !== "Escape" || event.defaultPrevented) return;
-    if (document.querySelector(".leaflet-popup")) {
+    if (open) {
       map.closePopup();
       if (opener?.isConnected) opener.focus();
     } else if (onPhone() && at("panel").classList.contains("open")) {
