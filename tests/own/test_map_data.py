@@ -119,8 +119,8 @@ def test_kept_customers_on_standby_are_marked_and_counted() -> None:
         kept = {one.id for one in option.customers if one.effect == "kept"}
         marked = {one["id"] for one in drawn["customers"] if one["effect"] == "kept" and one["standby"]}
         assert marked == kept & set(option.standby)
-        assert dict(drawn["facts"])["of these kept by a feed"] == str(len(marked))
-    assert dict(_data()["options"][0]["facts"])["of these kept by a feed"] == "20"
+        assert dict(drawn["facts"])["kept, on standby"] == str(len(marked))
+    assert dict(_data()["options"][0]["facts"])["kept, on standby"] == "20"
 
 
 def test_the_search_knows_every_main_valve_and_meter_point_where_it_is() -> None:

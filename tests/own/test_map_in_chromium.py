@@ -7,14 +7,22 @@ from itertools import combinations
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pypdf
 import pytest
 
+from netplan.network.linear_reference import lon_lat as network_lon_lat
+from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.map import plan_map
 from netplan.outputs.number_format import US
+from netplan.planning.make_plan import make_plan
+from netplan.planning.request import PlanRequest
+from netplan.rules import read_rules
+from tests.own.test_pressure_areas import NO_BYPASS, two_areas
 from tests.support.axe_checks import barriers
 from tests.support.browser import Visit, chromium, opened
+from tests.support.networks import build
 from tests.support.plans import hamlet_result
 from tests.support.sample_plan import sample_plan
 
@@ -28,6 +36,7 @@ LABELS = """() => [...document.querySelectorAll('.mark .label, .leaflet-control-
 TAB_STOPS = """(selector) => [...document.querySelectorAll(selector)]
   .filter((one) => one.tabIndex >= 0 && one.getClientRects().length).length"""
 FOCUSABLE = "a, button, input, select, summary, [tabindex]"
+DATA = "JSON.parse(document.getElementById('page-data').textContent)"
 WORK = """() => { const box = document.querySelector('.leaflet-work-pane path:last-child').getBoundingClientRect();
   return { left: box.left, top: box.top, right: box.right, bottom: box.bottom }; }"""
 
@@ -252,3 +261,31 @@ def test_us_units_in_scale_bar_popups_and_paper(browser: Any, tmp_path: Path) ->
         assert (round(float(box.width) / 72), round(float(box.height) / 72)) == (17, 11)
         assert len(reader.pages) == 1
         assert "(1 in is" in reader.pages[0].extract_text()
+
+
+def test_a_hose_is_drawn_along_its_route_and_an_opened_valve_at_its_place(
+    browser: Any, tmp_path: Path
+) -> None:
+    for link, key in (("gap", "hoses"), ("valve", "opened_valves")):
+        network = build(strict=False, **two_areas(31.0, 58.0, link=link, mop_mbar=60.0, far_mop_mbar=60.0))
+        work, rules = WorkPart("M1", 110.0, 116.0), read_rules(None, NO_BYPASS)
+        result = make_plan(PlanRequest(network, (work,), rules, options=1, weather=False))
+        layers = plan_layers(result)
+        path = tmp_path / f"{link}.html"
+        path.write_text(plan_map(result.plan, layers, result.states), encoding="utf-8")
+        with _visit(browser, LARGE, path) as seen:
+            page = seen.page
+            row = page.locator("#layers li", has=page.locator(f"input[data-layer={key}]"))
+            assert row.locator(".count").inner_text() == "1"
+            page.click("#show-all")
+            if link == "gap":
+                (hose,) = result.plan.options[0].bypasses
+                assert hose.kind == "hose"
+                (route,) = page.evaluate(f"{DATA}.options[0].bypasses.map((b) => b.line)")
+                lon, lat = network_lon_lat(network, np.array(hose.course)).T
+                assert np.reshape(route, (-1, 2)) == pytest.approx(np.stack([lat, lon], axis=1), abs=2e-7)
+                assert page.locator(".leaflet-bypass-pane path").count() == 3
+                assert page.locator(".leaflet-tags-pane .label", has_text=hose.id).is_visible()
+            else:
+                assert page.locator(".leaflet-small-pane [title='Opened valve V1']").is_visible()
+                assert "V1: opened valve" in page.inner_text("#feeds")

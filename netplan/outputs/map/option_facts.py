@@ -35,7 +35,7 @@ def facts_of(option: Option, plan: Plan, units: Figures) -> Rows:
         ("meters off", str(off)),
         ("meters kept by feeds", str(sum(kept.values()))),
         ("customers on standby", str(len(option.standby))),
-        ("of these kept by a feed", str(sum(who in kept for who in option.standby))),
+        ("kept, on standby", str(sum(who in kept for who in option.standby))),
         ("customers in doubt", str(len({row.id for row in option.in_doubt}))),
         ("bypasses, hoses", _count_by_kind(option)),
         ("gas lost", units.volume(option.vent.total_m3)),

@@ -85,13 +85,14 @@ def search_part(
     degrees = np.stack([shapely.get_y(points.array), shapely.get_x(points.array)], axis=1)
     whole = np.rint(degrees * _PER_DEGREE).astype(np.int64)
     steps = np.diff(whole, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
-    distinct, of = np.unique(
-        np.array([words[k] for k in placed], dtype=object).astype(str), return_inverse=True
-    )
+    rows = placed.tolist()
+    said = [words[row] for row in rows]
+    distinct = sorted(set(said))
+    number = {text: at for at, text in enumerate(distinct)}
     return {
-        "ids": [ids[k] for k in placed],
-        "words": distinct.tolist(),
-        "of": of.tolist(),
+        "ids": [ids[row] for row in rows],
+        "words": distinct,
+        "of": [number[text] for text in said],
         "at": steps.ravel().tolist(),
     }
 

@@ -17,7 +17,7 @@ function ofOption(data, option, places) {
   const lines = (strokes) => (things) => linesLayer(things, strokes, "state");
   const fallbacks = fallbacksByPlace(option.fallback);
   return [
-    ["stops", "Stops, S1 S2 … as in the plan", true, swatch(SYMBOL.stop({ kind: "bag", id: "S" })), option.stops.length, () => labelsLayer(option.stops, SYMBOL.stop, "stops", places, { rank: 0, size: [17, 17] })],
+    ["stops", "Stops, S1 S2 … as in the plan", true, swatch(SYMBOL.stop({ kind: "bag", id: "S" })), option.stops.length, () => labelsLayer(option.stops, SYMBOL.stop, "stops", places, { rank: 0, size: (stop) => (stop.provisional ? [20, 20] : [17, 17]) })],
     ...methodRows(option),
     ["work", "Work section", true, lineSwatch(LINE.work), data.work_length, () => workLayer(data.work, places)],
     ["excavations", "Excavation", true, areaSwatch(EXCAVATION.fillColor, EXCAVATION.color), option.excavations.length, () => excavationsLayer(option.excavations)],
