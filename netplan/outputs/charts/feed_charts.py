@@ -87,7 +87,7 @@ def drop_chart(
     )
     axes.set_xlim(0.0, top_flow)
     axes.set_ylim(0.0, top_drop)
-    axes.set_xlabel(axis_label(figures, "flow", "flow at 15 °C, 101.325 kPa"), fontsize=9)
+    axes.set_xlabel(axis_label(figures, "flow", f"flow at {figures.reference}"), fontsize=9)
     axes.set_ylabel(axis_label(figures, "pressure", "pressure lost"), fontsize=9)
     axes.legend(fontsize=8, frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5), title="bore")
     return figure

@@ -50,7 +50,7 @@ def cover_part(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
         ],
         "warnings-first": [
             *(units.sentence(line) for line in option.warnings if line in first),
-            *no_fallback_lines(option),
+            *(units.sentence(line) for line in no_fallback_lines(option)),
         ],
         "warnings": [units.sentence(line) for line in option.warnings if line not in first],
         "priority-in-doubt": [
@@ -65,7 +65,7 @@ def cover_part(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
                 "address": one.first.address,
                 "point": one.first.id,
                 "meters": str(one.first.meters),
-                "records": [[record_words(row), row.why] for row in one.rows],
+                "records": [[record_words(row), units.sentence(row.why)] for row in one.rows],
             }
             for one in doubts
         ],

@@ -95,6 +95,7 @@ def _data(
         f"TELL {whom} (ring {rings_named})" for whom, rings_named in words.reached_parties(answer, rings)
     ]
     return {
+        "paper": figures.paper,
         "words": {
             "no-stop": NO_STOP,
             "no-gas-back": words.NO_GAS_BACK,
