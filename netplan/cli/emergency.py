@@ -86,12 +86,13 @@ def command(
     from netplan.emergency.answer import first_answer
     from netplan.emergency.kept_tables import keep_tables, tables_for
     from netplan.emergency.next_rings import EmergencyRequest
+    from netplan.outputs.figures_for_rules import figures_for_rules
     from netplan.outputs.terminal.emergency_summary import summary_lines
     from netplan.readers import read_network
     from netplan.rules import read_rules
 
-    figures = figures_of(units)
     planning_rules = read_rules(rules)
+    figures = figures_for_rules(figures_of(units), planning_rules.values())
     joined = read_network(network, mapping=mapping_given(mapping), cache=cache, keep_pipes=True)
     tables = tables_for(joined, planning_rules, cache)
     if error_m is None:

@@ -132,6 +132,8 @@ def _shown(found: re.Match[str], share: float) -> str:
 
 def _side(found: re.Match[str]) -> Side:
     before = found.string[max(found.start() - 40, 0) : found.start()]
+    if found["unit"] == "mbar" and before.endswith("down to "):
+        return "down"  # a pressure that is left, where a temperature "holds down to" its limit
     if _MOST_BEFORE.search(before) or _MOST_AFTER.match(found.string, found.end()):
         return "down"
     if _LEAST_BEFORE.search(before) or _LEAST_AFTER.match(found.string, found.end()):

@@ -105,7 +105,12 @@ def working_point_words(figures: Figures, flow_m3_per_s_std: float, drop_pa: flo
 
 def size_words(curve: DropCurve, figures: Figures) -> str:
     """Return the size of a curve in words: hoses side by side, and their bore."""
-    size = f"{figures.number('size', curve.size.bore_m * MM_PER_M):g} {figures.kind('size').sign}"
+    bore_mm = curve.size.bore_m * MM_PER_M
+    size = (
+        figures.bore(bore_mm)
+        if figures.is_us
+        else f"{figures.number('size', bore_mm):g} {figures.kind('size').sign}"
+    )
     return size if curve.size.parallel == 1 else f"{curve.size.parallel} × {size}"
 
 

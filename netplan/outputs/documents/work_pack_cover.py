@@ -34,6 +34,7 @@ def cover_part(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
                 "air, ground",
                 f"{units.temperature(conditions.air_temp_c)}, {units.temperature(conditions.ground_temp_c)}",
             ),
+            ("flows, volumes", f"at {units.reference}; pressures are gauge"),
             ("stops", f"{len(option.stops)}: {', '.join(methods)}"),
             ("barriers", barrier_count(option.stops)),
             ("holes", str(option.holes)),
