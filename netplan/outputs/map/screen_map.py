@@ -11,12 +11,14 @@ from numpy.typing import NDArray
 
 from netplan.outputs.map.lat_lon import LON_LAT
 from netplan.outputs.map.offline_page import MapPage
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_table import (
     CAUTION,
     EMERGENCY_CAUTION,
     FIGURE_NAMES,
     WITHOUT_STATION,
     figure_label,
+    shown_figure,
 )
 from netplan.screening.screen_run import Screen
 
@@ -37,7 +39,7 @@ _BYPASS_WORDS: Final = {"no": "not needed", "yes": "needed", "must": "needed for
 """Six steps of viridis, light for little, dark for much: in order for colour-blind eyes and in grey."""
 
 
-def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> str:
+def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str, *, units: Figures = METRIC) -> str:
     """Return the map as one HTML file.
 
     Parameters
@@ -47,8 +49,10 @@ def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> str:
         Result of `screen_table.ranked_mains`: the worst first.
     by : str
         The figure that colours at first; the reader may choose another.
+    units : Figures
+        How figures are written.
     """
-    data = screen_map_data(screen, mains, by)
+    data = screen_map_data(screen, mains, by, units)
     lat, lon = data["base"][0] / _PER_DEGREE, data["base"][1] / _PER_DEGREE
     return MapPage(
         title="What the isolation of each main means",
@@ -63,7 +67,9 @@ def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> str:
     ).html()
 
 
-def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[str, Any]:
+def screen_map_data(
+    screen: Screen, mains: gpd.GeoDataFrame, by: str, units: Figures = METRIC
+) -> dict[str, Any]:
     """Return the data of the page, as `screen_map` takes them; every text in it is data, shown as it is."""
     lines = np.asarray(mains.geometry.to_crs(LON_LAT).array, dtype=object)[:MOST_DRAWN]
     detailed = mains.head(MOST_DETAILED)
@@ -73,7 +79,11 @@ def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[st
     unasked = () if screen.settings.pressure else ("weak", "least_pressure_mbar")
     names = [name for name in FIGURE_NAMES if name in mains.columns and name not in unasked]
     settings = screen.settings
-    work = "whole mains" if settings.work == "whole" else f"{settings.work_m:g} m in the middle of each"
+    work = (
+        "whole mains"
+        if settings.work == "whole"
+        else units.sentence(f"{settings.work_m:g} m") + " in the middle of each"
+    )
     window = [f"work section: {work}"] if settings.stops else []
     cautions = [CAUTION] if settings.stops else []
     if "valve_ring" in mains.columns:
@@ -103,9 +113,9 @@ def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[st
         "figures": [
             {
                 "name": FIGURE_NAMES[name][0],
-                "label": figure_label(name, currency),
+                "label": figure_label(name, currency, units),
                 "low": name == "least_pressure_mbar",
-                "values": _values(detailed, name),
+                "values": _values(detailed, name, units),
                 "without": WITHOUT if name in WITHOUT_STATION else "",
             }
             for name in names
@@ -121,12 +131,17 @@ def _texts(mains: gpd.GeoDataFrame, column: str) -> list[str]:
     return [text if isinstance(text, str) else "" for text in mains[column]]
 
 
-def _values(mains: gpd.GeoDataFrame, column: str) -> list[float | None]:
+def _values(mains: gpd.GeoDataFrame, column: str, units: Figures) -> list[float | None]:
     values = mains[column].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
     if column in WITHOUT_STATION:
         values = np.where(mains[WITHOUT_STATION[column]].to_numpy(dtype=float) > 0, np.nan, values)
+    values = np.array([shown_figure(column, v, units) for v in values.tolist()], dtype=float)
     return [
-        None if not np.isfinite(v) else int(v) if float(v).is_integer() else round(float(v), 1)
+        None
+        if not np.isfinite(v)
+        else int(v)
+        if float(v).is_integer()
+        else round(float(v), 2 if units.is_us else 1)
         for v in values
     ]
 

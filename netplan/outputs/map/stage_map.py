@@ -11,6 +11,7 @@ import shapely
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.outputs.map.lat_lon import lines_of, points_of
 from netplan.outputs.map.offline_page import MapPage
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_table import CAUTION
 from netplan.staging import Staging
 
@@ -20,7 +21,9 @@ AROUND_M: Final = 400.0
 """How far round a stage the other mains are drawn (own) [m]."""
 
 
-def stage_map(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int) -> str:
+def stage_map(
+    staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int, *, units: Figures = METRIC
+) -> str:
     """Return the map of a stage, counted from 1.
 
     Parameters
@@ -29,8 +32,10 @@ def stage_map(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int
     layers : dict
         Result of `stage_folder.stage_layers`.
     number : int
+    units : Figures
+        How figures are written.
     """
-    data = stage_map_data(staging, layers, number)
+    data = stage_map_data(staging, layers, number, units)
     lat, lon = data["work"][0][:2]
     return MapPage(
         title=f"Stage {number} of {len(staging.stages)}",
@@ -45,7 +50,9 @@ def stage_map(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int
     ).html()
 
 
-def stage_map_data(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int) -> dict[str, Any]:
+def stage_map_data(
+    staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int, units: Figures = METRIC
+) -> dict[str, Any]:
     """Return the data of the page of a stage, counted from 1; every text in it is data, shown as it is."""
     stage = staging.stages[number - 1]
     own = {name: frame[frame["stage"] == number].reset_index(drop=True) for name, frame in layers.items()}
@@ -55,8 +62,9 @@ def stage_map_data(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number
     return {
         "heading": f"Stage {number} of {len(staging.stages)}",
         "window": (
-            f"{stage.from_m:.1f} m to {stage.to_m:.1f} m along the renewal; {len(stage.off)} customers off; "
-            f"burden {burden:,.0f} {staging.rules.price.currency}, no feed priced"
+            f"{units.length(stage.from_m)} to {units.length(stage.to_m)} along the renewal; "
+            f"{len(stage.off)} customers off; burden {burden:,.0f} {staging.rules.price.currency}, "
+            "no feed priced"
         ),
         "caution": CAUTION,
         "mains": lines_of(_near(staging, own["zones"]), 6),
@@ -64,7 +72,7 @@ def stage_map_data(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number
         "zones": lines_of(own["zones"]),
         "work": lines_of(own["work"]),
         "stops": [
-            {"at": at, "words": _stop_words(row), "before": bool(row["made_before"])}
+            {"at": at, "words": _stop_words(row, units), "before": bool(row["made_before"])}
             for at, row in zip(points_of(stops), stops.to_dict("records"), strict=True)
         ],
         "customers": []
@@ -77,9 +85,9 @@ def stage_map_data(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number
     }
 
 
-def _stop_words(row: dict[Any, Any]) -> str:
+def _stop_words(row: dict[Any, Any], units: Figures) -> str:
     name = f"{row['method']} {row['valve_id']}".strip()
-    words = f"{name}, {row['main_id']} at {row['chainage_m']:.2f} m"
+    words = f"{name}, {row['main_id']} at {units.chainage(row['chainage_m'])}"
     return f"{words}, made for the stage before" if row["made_before"] else words
 
 
