@@ -25,6 +25,7 @@ from netplan.cli.options import (
     window_given,
 )
 from netplan.core.errors import BadInputError, StoppedError
+from netplan.core.units import chainage_m
 from netplan.emergency.emergency_place import EmergencyPlace
 
 if TYPE_CHECKING:
@@ -195,7 +196,7 @@ def _given(at: str | None, main: str | None, at_m: str | None, address: str | No
 
         return EmergencyPlace(at=lon_lat_given(at))
     if main is not None:
-        return EmergencyPlace(main=main, at_m=None if at_m is None else metres(at_m, "--at-m"))
+        return EmergencyPlace(main=main, at_m=None if at_m is None else chainage_m(at_m, "--at-m"))
     return None if address is None else EmergencyPlace(address=address)
 
 

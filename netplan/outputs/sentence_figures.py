@@ -69,6 +69,8 @@ _ONE_OF_RUN: Final = re.compile(rf"({_JOINT})")
 _FEET_FIRST: Final = re.compile(rf"(?P<feet>{_FIGURE} ft) \({_FIGURE} m\)", re.ASCII)
 """A distance that its source gives in feet needs no way back from metres."""
 _QUOTED: Final = re.compile(r"('(?:[^']|(?<=\w)'(?=\w))*'|\"[^\"]*\")")
+_SIZE_BEFORE: Final = re.compile(r"(?:^|^[0-9]+ × |\b(?:bore|hose|outlet|tee|stack)s?(?: of| is| at)? )$")
+"""What stands before the size of a hose or outlet, which has a nominal name; outside diameters have none."""
 _MOST_BEFORE: Final = re.compile(
     r"(?:rating|rated for|above|more than|at most|beyond|longer than|up to|within|greatest|allowed)"
     r"(?: of| the)* $"
@@ -90,8 +92,8 @@ def in_us_units(text: str, reference: str, share: float) -> str:
     """Return a metric sentence with its figures in US units.
 
     A figure is as fine as the sentence has it. One that the words around it call a limit ("at most", "rated
-    for", "below", "needed" …) is rounded to the safe side, all others to the nearest. A size that is a
-    nominal one in whole millimetres gets its name: 51 mm is 2 in.
+    for", "below", "needed" …) is rounded to the safe side, all others to the nearest. The size of
+    a hose or outlet gets its nominal name: a bore of 51 mm is one of 2 in.
 
     Parameters
     ----------
@@ -112,7 +114,11 @@ def _shown(found: re.Match[str], share: float) -> str:
 
     unit, run = _UNITS[found["unit"]], _ONE_OF_RUN.split(found["run"])
     values = [float(one.replace(",", "").replace("−", "-")) for one in run[::2]]
-    if unit.stored == "mm" and all(inch_name(value) for value in values):
+    if (
+        unit.stored == "mm"
+        and _SIZE_BEFORE.search(found.string[: found.start()])
+        and all(inch_name(value) for value in values)
+    ):
         words = [inch_name(value) for value in values]
     else:
         if unit.stored == "mbar" and min(values) >= PSI_FROM_MBAR:
@@ -145,7 +151,7 @@ def _written(given: str, value: float, unit: SentenceUnit, side: Side, *, of_ban
     shown = convert(value, unit.stored, unit.shown)
     fraction = len(given.partition(".")[2])
     if unit.more is None:
-        digits = max(len(re.sub(r"\D", "", given).lstrip("0")), 3)
+        digits = max(len(re.sub(r"\D", "", given).strip("0")), 3)
         decimals = 0 if shown == 0 else digits - 1 - math.floor(math.log10(abs(shown)))
     else:
         decimals = max(fraction + unit.more, unit.least)
