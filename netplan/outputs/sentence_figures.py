@@ -1,7 +1,7 @@
 """Figures of the sentences that planning writes, in US units.
 
 Planning, checks and the order of the work write metric sentences, which plan.json keeps. What people read in
-US units goes through `in_us_units`: every number in front of one of `CONVERTED` is converted.
+US units goes through `in_us_units`: every number in front of one of the units of `_UNITS` is converted.
 
 Not converted, because they are no metric figures or not the program's to change: shares (%), hours and
 minutes, money, SDR, ids, chainages within an id, grid coordinates, degrees of latitude, keys of rules and
@@ -12,12 +12,13 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
 from netplan.core.units import convert, rounded_down, rounded_up
 
-__all__ = ["CONVERTED", "METRIC_REFERENCE", "PSI_FROM_MBAR", "in_us_units"]
+__all__ = ["METRIC_REFERENCE", "PSI_FROM_MBAR", "in_us_units"]
 
 METRIC_REFERENCE: Final = "15 °C, 101.325 kPa"
 """How sentences and plan.json write the conditions that flows and volumes are at."""
@@ -52,8 +53,6 @@ _UNITS: Final = {
     "kWh": SentenceUnit("kWh", "therm", "therms", None),
     "kW": SentenceUnit("kW", "Btu/hour", "Btu/h", None),
 }
-CONVERTED: Final = tuple(_UNITS)
-"""Units of sentences that are converted."""
 PSI_FROM_MBAR: Final = 1000.0
 """From here on a pressure is said in psi, as ratings and strength tests are (own) [mbar]."""
 _PSI: Final = SentenceUnit("mbar", "psi", "psi", 0, 1)
@@ -86,6 +85,11 @@ _IN_THE_PIPE: Final = " in the pipe"
 """Said behind an actual volume, which no reference conditions change."""
 
 Side = Literal["nearest", "down", "up"]
+_ROUND: Final[dict[Side, Callable[[float, int], float]]] = {
+    "nearest": round,
+    "down": rounded_down,
+    "up": rounded_up,
+}
 
 
 def in_us_units(text: str, reference: str, share: float) -> str:
@@ -155,6 +159,6 @@ def _written(given: str, value: float, unit: SentenceUnit, side: Side, *, of_ban
         decimals = 0 if shown == 0 else digits - 1 - math.floor(math.log10(abs(shown)))
     else:
         decimals = max(fraction + unit.more, unit.least)
-    rounded = {"nearest": round, "down": rounded_down, "up": rounded_up}["down" if of_band else side]
+    rounded = _ROUND["down" if of_band else side]
     number = f"{rounded(shown, decimals) + 0.0:{',' if ',' in given else ''}.{max(decimals, 0)}f}"
     return number.replace("-", "−")
