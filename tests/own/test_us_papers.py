@@ -11,6 +11,7 @@ from typing import Any
 import openpyxl
 import pytest
 
+from netplan.core.errors import BadRulesError
 from netplan.outputs.documents import call_and_tally_sheets, contact_call_sheet, letters, work_pack
 from netplan.outputs.figures_for_rules import figures_for_plan, figures_for_rules
 from netplan.outputs.layers import read_plan_layers
@@ -124,9 +125,10 @@ def test_templates_say_no_unit_themselves() -> None:
 
 
 def test_flows_and_volumes_are_at_the_base_of_the_rules() -> None:
-    text = '[gas]\nus_base_temp_c = "60 °F"\nus_base_mbar_abs = "14.73 psi"\n'
     rules = read_rules(None, {"gas": {"us_base_temp_c": "60 °F", "us_base_mbar_abs": "14.73 psi"}})
-    assert "us_base" not in str(default_rules().values()), text
+    assert "us_base" not in str(default_rules().values())
+    with pytest.raises(BadRulesError, match="or neither"):
+        read_rules(None, {"gas": {"us_base_temp_c": "60 °F"}})
     units = figures_for_rules(US, rules.values())
     assert units.reference == "60 °F, 14.73 psia"
     assert figures_for_rules(US, default_rules().values()).reference == "59 °F, 14.696 psia"
@@ -136,7 +138,11 @@ def test_flows_and_volumes_are_at_the_base_of_the_rules() -> None:
     assert units.kind("volume").share == pytest.approx(ideal, abs=2e-5)
     assert units.kind("flow").share == units.kind("volume").share
     assert units.kind("space").share == 1.0
-    assert units.number("volume", 10_000.0) == pytest.approx(10_000.0 / 0.3048**3 * ideal, rel=0.005)
+    volume_m3 = 1005.2 * 0.3048**3  # the base is on the other side of a rounding
+    assert (US.text("volume", volume_m3), units.text("volume", volume_m3)) == ("1010 ft³", "1000 ft³")
+    assert units.sentence(f"{volume_m3:.5g} m³ and {volume_m3:.3f} m³ in the pipe").endswith(
+        "1005.2 ft³ in the pipe"
+    )
     assert units.sentence("V at 15 °C, 101.325 kPa") == "V at 60 °F, 14.73 psia"
 
 
