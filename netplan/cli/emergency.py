@@ -196,7 +196,7 @@ def _given(at: str | None, main: str | None, at_m: str | None, address: str | No
 
         return EmergencyPlace(at=lon_lat_given(at))
     if main is not None:
-        return EmergencyPlace(main=main, at_m=None if at_m is None else chainage_m(at_m, "--at-m"))
+        return EmergencyPlace(main=main, at_m=None if at_m is None else round(chainage_m(at_m, "--at-m"), 6))
     return None if address is None else EmergencyPlace(address=address)
 
 
