@@ -106,7 +106,7 @@ def test_limits_stand_beside_the_head_figures() -> None:
 
 def test_options_say_what_differs() -> None:
     said = [drawn["differs"] for _, drawn in _pairs()]
-    assert said[:2] == ["cheapest", "S2 squeezed instead of bagged"]
+    assert said[:2] == ["cheapest", "S2 squeezed, not bagged"]
     assert len(set(said[:3])) == 3
     assert said == list(options_in_words(_read()[0].options, METRIC))
     us = options_in_words(_read()[0].options, US)
