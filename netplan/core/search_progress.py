@@ -23,6 +23,6 @@ class SearchProgress(str):
         said.share = share
         return said
 
-    def __getnewargs__(self) -> tuple[str, float | None]:
+    def __reduce__(self) -> tuple[type[SearchProgress], tuple[str, float | None]]:
         """Return what makes it again in another process."""
-        return str(self), self.share
+        return SearchProgress, (str(self), self.share)

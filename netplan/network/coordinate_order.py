@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
-from netplan.network.linear_reference import from_lon_lat
+from netplan.network.linear_reference import from_lon_lat, lon_lat
 from netplan.network.model import Network
 
-__all__ = ["is_near", "order_hint"]
+__all__ = ["area_order_hint", "is_near", "order_hint"]
 
 NEAR_M: Final = 10_000.0
 """A place no farther than this from the box round a network is near it (own) [m]."""
@@ -51,3 +52,21 @@ def order_hint(network: Network, lon: float, lat: float) -> str:
     if is_near(network, lon, lat) or not is_near(network, lat, lon):
         return ""
     return f"; longitude comes first: did you mean {lat:g},{lon:g}?"
+
+
+def area_order_hint(network: Network, area: BaseGeometry) -> str:
+    """Return what is to be said of an area whose swapped coordinates would lie near the network; or nothing.
+
+    Parameters
+    ----------
+    network : Network
+    area : shapely geometry
+        In the working CRS.
+    """
+    middle = area.centroid
+    if middle.is_empty:
+        return ""
+    lon, lat = lon_lat(network, np.array([[middle.x, middle.y]]))[0].tolist()
+    if is_near(network, lon, lat) or not is_near(network, lat, lon):
+        return ""
+    return "; its coordinates look swapped: a file of polygons holds longitude first"

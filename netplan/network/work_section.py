@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from netplan.core.errors import BadWorkError, quoted
-from netplan.network.coordinate_order import order_hint
+from netplan.network.coordinate_order import area_order_hint, order_hint
 from netplan.network.linear_reference import from_lon_lat, nearest_chainage
 from netplan.network.model import Network
 from netplan.network.work_part import WorkPart, check_length, check_part
@@ -96,7 +96,8 @@ def parts_in_area(network: Network, polygon: BaseGeometry) -> tuple[WorkPart, ..
             part = (min(low / network.scale, limit), min(high / network.scale, limit))
             parts.append((pipes.id[row], *part))
     if not parts:
-        raise BadWorkError("no live main lies inside the area; draw it over the mains to be stopped")
+        hint = area_order_hint(network, polygon) or "; draw it over the mains to be stopped"
+        raise BadWorkError(f"no live main lies inside the area{hint}")
     return tuple(WorkPart(*part) for part in sorted(parts))
 
 

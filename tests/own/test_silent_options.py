@@ -114,6 +114,12 @@ def test_swapped_coordinates_are_told_with_the_right_ones(
     right = f"longitude comes first: did you mean {lon:g},{lat:g}?"
     assert right in _refused(capsys, "plan", sample_network(), "--at", swapped, "--length", "4", "--out", out)
     assert right in _refused(capsys, "emergency", sample_network(), "--at", swapped, "--out", out)
+    area = tmp_path / "area.geojson"
+    around = shapely.Point(lon, lat).buffer(0.0005)
+    area.write_text(shapely.to_geojson(shapely.transform(around, lambda xy: xy[:, ::-1])))
+    assert "its coordinates look swapped: a file of polygons holds longitude first" in _refused(
+        capsys, "plan", sample_network(), "--area", area, "--out", out
+    )
     network = read_network(sample_network())
     assert order_hint(network, lon, lat) == ""
     assert order_hint(network, 0.0, 0.0) == ""

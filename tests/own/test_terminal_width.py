@@ -19,13 +19,14 @@ from netplan.explain import explain, figures_to_explain
 from netplan.network.checks.survey import survey
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.number_format import METRIC, US
+from netplan.outputs.terminal.column_layout import TableColumn, print_table, tables_of
 from netplan.outputs.terminal.explanation_text import explanation_lines, figure_lines
 from netplan.outputs.terminal.findings_report import print_findings
 from netplan.outputs.terminal.folded_toml import folded_toml
 from netplan.outputs.terminal.plan_comparison import print_comparison
 from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.outputs.terminal.resized_feeds import print_resized
-from netplan.outputs.terminal.wrapped_lines import print_lines
+from netplan.outputs.terminal.wrapped_lines import print_lines, wrapped
 from netplan.planfile import SolvedState, read_state
 from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import read_plan
@@ -189,3 +190,27 @@ def test_a_plan_with_the_forecast_of_the_page_says_all_that_its_reader_needs(
     assert run_command(*command) == 2
     assert "replace it with --overwrite" in capsys.readouterr().err
     assert "HOLDS" in _said(capsys, "recheck", "plan-forecast", sample_network(), "--no-papers")
+
+
+def test_columns_without_room_go_on_below_with_what_names_the_row() -> None:
+    columns = [
+        TableColumn("id", ("x" * 30, "b")),
+        TableColumn("street", ("Long Row " * 9, "y" * 40)),
+        TableColumn("pressure\nin. w.c.", ("1.0", "2.0"), figures=True),
+    ]
+    console = Console(file=io.StringIO(), width=60)
+    print_table(console, columns, title="Stops [1]")
+    said = console.file.getvalue()  # type: ignore[attr-defined]
+    assert _too_wide(said, 60) == []
+    assert "Stops [1], further columns" in said
+    assert said.count("x" * 30) == 2, "what names a row stands in both"
+    assert "in. w.c." in said, "a unit of two words is not parted"
+    # Only a word for which no line is wide enough is broken.
+    assert said.count("y") == 40
+    assert "y" * 40 not in said
+    assert [len(table.columns) for table in tables_of(columns, 120)] == [3]
+    text = "  · B1: drop 0.7 mbar at −8.7 °C and 21.0 in. w.c. beyond"
+    for width in range(30, 60):
+        for row in wrapped(text, width):
+            assert not re.search(r"\d$|in\.$", row), (width, row)
+    assert wrapped("Folder: /home/a b/c d" + "/long" * 20, 40) == ["Folder: /home/a b/c d" + "/long" * 20]

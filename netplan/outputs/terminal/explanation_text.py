@@ -169,7 +169,7 @@ def _path_table(
         f"drop [{pressure}]",
         f"at its end [{pressure}]",
     )
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for row in path:
         flows = dict.fromkeys(units.bare("flow", one) for one in (row.first_flow_m3h, row.last_flow_m3h))
         rows.append(

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from netplan.network.areas_off_network import areas_off_network
+from netplan.network.coordinate_order import area_order_hint
 from netplan.network.model import Network
 from netplan.outputs.number_format import Figures
 
@@ -29,8 +30,9 @@ def keep_out_notes(
         How the distance to the nearest main is written.
     """
     for area in areas_off_network(network, areas):
+        cure = area_order_hint(network, areas[area.place - 1]) or ": check where it is drawn"
         which = f" polygon {area.place}" if len(areas) > 1 else ""
         yield (
             f"Warning: --keep-out {path}:{which} touches no main and no service, so it bars no stop; the "
-            f"nearest main, {area.main_id}, is {units.length(area.distance_m)} away: check where it is drawn"
+            f"nearest main, {area.main_id}, is {units.length(area.distance_m)} away{cure}"
         )

@@ -17,6 +17,7 @@ from netplan.core.errors import BadInputError
 from netplan.network.vocabulary import Category
 from netplan.outputs.number_format import METRIC, UNKNOWN, Figures, figures_for_weather
 from netplan.outputs.terminal.column_layout import TableColumn, print_table
+from netplan.outputs.terminal.plan_summary import NOT_CALCULATED
 from netplan.outputs.terminal.wrapped_lines import print_lines, print_list
 from netplan.planfile.model import Plan, WorkItem
 from netplan.planfile.option_differences import differences_in_words, outline_of
@@ -144,6 +145,9 @@ def print_comparison(plans: Sequence[tuple[str, Plan]], console: Console, *, uni
     print_table(console, _columns(rows, units), title="The best option of each plan")
     if any(not row.proven for row in rows):
         print_lines(console, ["* not proven: a cheaper option may exist on the recorded data"])
+    without = [name for name, plan in plans if not plan.options[0].weather]
+    if without:
+        print_lines(console, [f"{', '.join(without)}: {NOT_CALCULATED}"])
     if len({row.places for row in rows}) > 1:
         print_list(console, "Stops", (f"{row.name}: {'; '.join(row.places)}" for row in rows))
     else:

@@ -24,7 +24,7 @@ from netplan.planfile.option_differences import options_in_words
 from netplan.planfile.revision import revision_code
 from netplan.planfile.station_words import SHUT_IN
 
-__all__ = ["print_summary"]
+__all__ = ["NOT_CALCULATED", "print_summary"]
 
 _FINDINGS_SHOWN = 8
 MINUTES_A_DAY = 24 * 60
@@ -34,6 +34,7 @@ WORDS_OF_THE_TABLE: Final = (
     "in {currency}"
 )
 NOT_CALCULATED: Final = "coldest weather not calculated (--no-weather); valid only at the planned temperature"
+"""What is said of a plan that was not asked for the coldest weather it holds to."""
 
 
 def print_summary(
