@@ -14,9 +14,9 @@ from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.map.plan_map_data import map_data
 from netplan.outputs.map.search_index import search_index
 from netplan.outputs.number_format import METRIC, US, Figures
-from netplan.outputs.option_differences import differences_of_options
 from netplan.planfile import SolvedState, read_state
 from netplan.planfile.model import Option, Plan, WeatherLine
+from netplan.planfile.option_differences import options_in_words
 from netplan.planfile.plan_json import read_plan
 from tests.support.sample_plan import sample_plan
 
@@ -106,10 +106,10 @@ def test_limits_stand_beside_the_head_figures() -> None:
 
 def test_options_say_what_differs() -> None:
     said = [drawn["differs"] for _, drawn in _pairs()]
-    assert said[:2] == ["cheapest", "S2 squeezed instead of bagged"]
+    assert said[:2] == ["cheapest", "S2 squeezed, not bagged"]
     assert len(set(said[:3])) == 3
-    assert said == differences_of_options(_read()[0].options)
-    us = differences_of_options(_read()[0].options, US)
+    assert tuple(said) == options_in_words(_read()[0].options, METRIC)
+    us = options_in_words(_read()[0].options, US)
     assert " ft" in us[4]
     assert " mm" not in us[4]
 

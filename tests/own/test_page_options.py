@@ -9,9 +9,11 @@ import pytest
 from netplan.cli.sample import sample_network
 from netplan.core.errors import NoPlanError
 from netplan.network.work_section import work_section
-from netplan.outputs.option_differences import differences_in_words, with_differences
+from netplan.outputs.number_format import METRIC
+from netplan.page.option_differences import outline_of_figures, with_differences
 from netplan.page.order_conflicts import conflicts_in_every_zone, conflicts_of, no_plan_in_words
 from netplan.page.page_orders import PageOrders, PageWork, request_of
+from netplan.planfile.option_differences import differences_in_words
 from netplan.planning.blocking_orders import Lifted, LiftedKind
 from netplan.planning.context import PlanningContext
 from netplan.planning.rank import isolation_problem, rank
@@ -43,54 +45,54 @@ OPENED = {"id": "V7", "kind": "opened valve"}
         (_option(S1, S2), _option(S1, S2), "same stops, feeds and customers off"),
         (_option(S1, S2, off="C2"), _option(S1, S2), "other customers off"),
         (_option(S1, S2, meters=6), _option(S1, S2), "+3 meters off"),
-        (_option(S1, S2, meters=2), _option(S1, S2), "-1 meter off"),
+        (_option(S1, S2, meters=2), _option(S1, S2), "−1 meter off"),
         (
             _option(S1, _stop("S2", "M0048", 80.0, "squeeze")),
             _option(S1, S2),
-            "S2 squeezed instead of bagged",
+            "S2 squeezed, not bagged",
         ),
         (
             _option(S1, S2),
             _option(S1, _stop("S2", "M0048", 80.0, "squeeze")),
-            "S2 bagged instead of squeezed",
+            "S2 bagged, not squeezed",
         ),
         (
             _option(S1, _stop("S2", "M0048", 90.0)),
             _option(S1, S2),
-            "S2 on M0048 at 90.0 m instead of 80.0 m",
+            "S2 at M0048 90.00 m, not 80.00 m",
         ),
         (
             _option(S1, _stop("S2", "M0048", 90.0, "squeeze")),
             _option(S1, S2),
-            "S2 squeezed instead of bagged, on M0048 at 90.0 m instead of 80.0 m",
+            "S2 squeezed, not bagged, at M0048 90.00 m, not 80.00 m",
         ),
         (
             _option(S1, _stop("S2", "M0048", 82.0, "valve", "V12")),
             _option(S1, S2),
-            "valve V12 instead of a stop on M0048",
+            "S2 at valve V12, not bagged on M0048",
         ),
         (
             _option(S1, S2),
             _option(S1, _stop("S2", "M0049", 82.0, "valve", "V12")),
-            "a stop on M0048 instead of valve V12",
+            "S2 bagged on M0048, not at valve V12",
         ),
-        (_option(S1, _stop("S2", "M7", 79.0)), _option(S1, S2), "a stop on M7 instead of a stop on M0048"),
+        (_option(S1, _stop("S2", "M7", 79.0)), _option(S1, S2), "S2 on M7, not M0048"),
         (_option(S1, S2, _stop("S3", "M9", 5.0)), _option(S1, S2), "a stop on M9 more"),
-        (_option(S1), _option(S1, S2), "without a stop on M0048"),
-        (_option(S1, feeds=(_hose(63),)), _option(S1, feeds=(_hose(90),)), "bypass 63 mm instead of 90 mm"),
+        (_option(S1), _option(S1, S2), "no stop on M0048"),
+        (_option(S1, feeds=(_hose(63),)), _option(S1, feeds=(_hose(90),)), "bypass of 63.0 mm, not 90.0 mm"),
         (
             _option(S1, feeds=(_hose(63, 2),)),
             _option(S1, feeds=(_hose(63),)),
-            "bypass 2 × 63 mm instead of 63 mm",
+            "bypass of 2 × 63.0 mm, not 63.0 mm",
         ),
-        (_option(S1, feeds=(_hose(63),)), _option(S1), "a bypass of 63 mm more"),
-        (_option(S1), _option(S1, feeds=(_hose(38, kind="hose"),)), "without the hose of 38 mm"),
+        (_option(S1, feeds=(_hose(63),)), _option(S1), "a bypass of 63.0 mm more"),
+        (_option(S1), _option(S1, feeds=(_hose(38, kind="hose"),)), "no hose of 38.0 mm"),
         (_option(S1, feeds=(OPENED,)), _option(S1), "valve V7 opened"),
         (_option(S1), _option(S1, feeds=(OPENED,)), "valve V7 stays shut"),
     ],
 )
 def test_an_option_is_named_by_what_differs(one: Any, other: Any, words: str) -> None:
-    assert differences_in_words(one, other) == words
+    assert differences_in_words(outline_of_figures(one), outline_of_figures(other), METRIC) == words
 
 
 def test_the_first_option_is_the_cheapest_and_long_lists_are_counted() -> None:

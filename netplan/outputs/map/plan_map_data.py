@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
@@ -25,15 +25,18 @@ from netplan.outputs.map.refused_lengths import refused_lengths, refused_metres
 from netplan.outputs.map.small_marks import point_marks, rows_of, station_marks
 from netplan.outputs.notice_list import customers_in_doubt
 from netplan.outputs.number_format import Figures, figures_for_weather
-from netplan.outputs.option_differences import differences_of_options
 from netplan.planfile import SolvedState, StateCustomers, StateFeeds, StatePipes
 from netplan.planfile.model import Option, Plan, Stop
+from netplan.planfile.option_differences import options_in_words
 from netplan.planfile.revision import revision_code
 
 __all__ = ["map_data"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 Marks = list[dict[str, Any]]
+
+REFERENCE: Final = {"metric": "15 °C, 101.325 kPa", "us": "59 °F, 14.696 psia"}
+"""Conditions that flows and volumes are at, by system of units."""
 
 
 def map_data(
@@ -75,13 +78,14 @@ def map_data(
         + ", ".join(f"{w.main_id} {units.length(w.from_m)} – {units.length(w.to_m)}" for w in plan.work),
         "window": f"{start}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}; "
         f"revision {revision_code(plan)}{replaced}",
+        "reference": REFERENCE[units.name],
         "network": {"digest": plan.network.content_sha256[:12], "crs": plan.network.crs},
         "base": base_of(layers),
         "light": network_of(states[0], crs, district),
         "options": [
             _option(option, plan, layers, state, district, units, words)
             for option, state, words in zip(
-                plan.options, states, differences_of_options(plan.options, units), strict=True
+                plan.options, states, options_in_words(plan.options, units), strict=True
             )
         ],
     }
