@@ -172,8 +172,8 @@ def test_streets_stations_valves_and_units(browser: Any, pages: dict[str, Path],
             assert any(label.startswith("gas lost [ft³") for label in labels)
             page.fill("#search", "main b")
             page.press("#search", "Enter")
-            words = shlex.split(page.locator("#chosen code").inner_text())
-            assert words[-6:] == ["--air-temp", "24.8 °F", "--units", "us", "--out", "plan-B"]
+            typed = shlex.split(page.locator("#chosen code").inner_text())
+            assert typed[-6:] == ["--air-temp", "24.8 °F", "--units", "us", "--out", "plan-B"]
         else:
             assert " ft along the renewal" in page.inner_text("#window")
 
