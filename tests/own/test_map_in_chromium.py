@@ -126,7 +126,7 @@ def test_the_legend_has_ids_of_the_plan_and_no_numbers_of_methods(large: Visit) 
     assert symbols[:4] == ["S", "S", "S", "S"]
     assert not [text for text in symbols if text.isdigit()]
     legend = page.locator("#layers").inner_text()
-    assert "Stop by bag stop" in legend
+    assert "Stop: bag stop" in legend
     assert "Hose along its route" in legend
     counts = page.locator("#layers li", has_text="Isolated zone").locator(".count").inner_text()
     assert counts.endswith(" m")

@@ -7,6 +7,8 @@ from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
 
@@ -106,7 +108,7 @@ def screen_map_data(
         "stations": stations_in(screen.network, _box_of(mains), units),
         "valves": valves_in(screen.network, _box_of(mains)),
         "command": command_of(
-            screen.network, window_options(settings.start, settings.hours, settings.air_temp_c), units
+            screen.network, window_options(settings.start, settings.hours, settings.air_temp_c, units), units
         ),
         "spans": _spans(screen, detailed),
         "base": base,
@@ -167,10 +169,11 @@ def _spans(screen: Screen, mains: gpd.GeoDataFrame) -> list[float]:
     Rounded towards its middle: never beyond the ends of the main.
     """
     pipes = screen.network.pipes
-    row = {name: at for at, name in enumerate(list(pipes.id)[: pipes.n_mains])}
+    ids = pipes.id.arrow.slice(0, pipes.n_mains)
+    rows = pc.index_in(pa.array(mains["main_id"].tolist(), pa.string()), value_set=ids).to_pylist()
     found: list[float] = []
-    for name in mains["main_id"]:
-        low, high = span_of(pipes.length_m.item(row[name]), screen.settings)
+    for row in rows:
+        low, high = span_of(pipes.length_m.item(row), screen.settings)
         found += [math.ceil(low * 1000.0 - 1e-6) / 1000.0, math.floor(high * 1000.0 + 1e-6) / 1000.0]
     return found
 

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from netplan.core.units import convert
+from netplan.outputs.number_format import Figures
+
 __all__ = ["window_options"]
 
 
-def window_options(start: datetime | None, hours: float | None, air_temp_c: float | None) -> tuple[str, ...]:
+def window_options(
+    start: datetime | None, hours: float | None, air_temp_c: float | None, units: Figures
+) -> tuple[str, ...]:
     """Return the words that ask for the same window, each option before its value; a unit stands with it.
 
     Parameters
@@ -17,6 +22,8 @@ def window_options(start: datetime | None, hours: float | None, air_temp_c: floa
         Length [h].
     air_temp_c : float or None
         Air temperature [°C].
+    units : Figures
+        In which the temperature is written.
     """
     words: list[str] = []
     if start is not None:
@@ -24,5 +31,7 @@ def window_options(start: datetime | None, hours: float | None, air_temp_c: floa
     if hours is not None:
         words += ["--hours", f"{hours:g} h"]
     if air_temp_c is not None:
-        words += ["--air-temp", f"{air_temp_c:g} °C"]
+        kind = units.kind("temperature")
+        shown = round(convert(air_temp_c, kind.stored, kind.shown), 6) + 0.0
+        words += ["--air-temp", f"{shown:g} {kind.sign}"]
     return tuple(words)

@@ -53,12 +53,16 @@ function startEscape(map) {
   let opener = null, open = false;
   map.on("popupopen", (event) => {
     open = true;
+    at("north").classList.add("hidden");
     opener = document.activeElement === document.body ? event.popup._source?.getElement?.() : document.activeElement;
     if (onPhone()) openPanel(false);
     const content = event.popup.getElement().querySelector(".leaflet-popup-content");
     if (content.scrollHeight > content.clientHeight) for (const [name, value] of Object.entries({ tabindex: "0", role: "group", "aria-label": content.querySelector("h3")?.textContent || "more" })) content.setAttribute(name, value);
   });
-  map.on("popupclose", () => { open = false; });
+  map.on("popupclose", () => {
+    open = false;
+    at("north").classList.remove("hidden");
+  });
   document.addEventListener("keydown", (event) => {
     if (event.key !== "Escape" || event.defaultPrevented) return;
     if (open) {
@@ -81,6 +85,7 @@ function openPage() {
   L.control.zoom({ position: "bottomleft" }).addTo(map);
   const us = data.units === "us";
   L.control.scale({ position: "bottomleft", metric: !us, imperial: us, maxWidth: 160 }).addTo(map);
+  map.getContainer().append(at("north"));
   at("north").append(draw("svg", { width: 34, height: 44, viewBox: "-17 -22 34 44", "aria-hidden": "true" },
     draw("path", { d: "M0 -20L9 12L0 6L-9 12Z", fill: INK, stroke: "#fff", "stroke-width": 1.5 }), draw("text", { x: 0, y: 18, fill: INK, style: "font:700 12px sans-serif;text-anchor:middle" }, "N")));
   at("heading").textContent = at("fold-text").textContent = data.heading;

@@ -3,6 +3,7 @@
 const LABEL_REACH = [28, 40, 54, 70, 90, 114, 142];
 const LABEL_TURNS = 24;
 const LABEL_ROUNDS = 3;
+const FIRST_MOVED = 2;
 const STRICT = 500;
 const NEAR_ZOOM = 16.5;
 
@@ -48,10 +49,11 @@ class LabelPlaces {
     for (const one of shown) one.box = null;
     for (const one of shown) one.point = this.map.latLngToLayerPoint(one.marker.getLatLng());
     for (const one of shown) barred.push({ x: one.point.x, y: one.point.y, radius: 4, price: 60 });
-    /* The lowest rank is placed first; then each is placed again beside all the others, which undoes crossings. */
+    /* The lowest rank is placed first. Stops and work stay; the others are placed again, which undoes crossings. */
     shown.sort((a, b) => a.rank - b.rank);
     for (let round = 0; round < LABEL_ROUNDS; round += 1) {
       for (const one of shown) {
+        if (round > 0 && one.rank < FIRST_MOVED) continue;
         const others = shown.filter((other) => other !== one && other.box).map((other) => other.box);
         one.box = this.best(one, placed.concat(others), barred, window);
       }

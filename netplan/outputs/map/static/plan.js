@@ -3,7 +3,7 @@ document.addEventListener("DOMContentLoaded", () => {
   const { data, map } = openPage();
   const us = data.units === "us";
   makePanes(map);
-  at("origin").textContent = `Network ${data.network.digest}, ${data.network.crs}. Reference conditions ${us ? "59 °F, 14.696 psia" : "15 °C, 101.325 kPa"}; pressures are gauge.`;
+  at("origin").textContent = `Network ${data.network.digest}, ${data.network.crs}. Reference conditions ${data.reference}; pressures are gauge.`;
   at("print").textContent = us ? "Print one 11 × 17 in sheet" : "Print one A3 sheet";
 
   const work = data.work.flatMap((w) => pairs(w.line));

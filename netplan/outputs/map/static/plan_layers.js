@@ -2,7 +2,7 @@
    counted by their length. */
 function methodRows(option) {
   const seen = new Map(option.stops.map((stop) => [`${stop.kind} ${stop.method}`, stop]));
-  return [...seen.values()].map((stop) => [`method-${stop.kind}`, `Stop by ${stop.method}`, null, swatch(SYMBOL.stop({ kind: stop.kind, id: "S" })),
+  return [...seen.values()].map((stop) => [`method-${stop.kind}`, `Stop: ${stop.method}`, null, swatch(SYMBOL.stop({ kind: stop.kind, id: "S" })),
     option.stops.filter((one) => one.kind === stop.kind && one.method === stop.method).length, null]);
 }
 
