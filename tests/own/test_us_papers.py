@@ -156,6 +156,9 @@ def test_sizes_are_nominal_where_there_is_a_name() -> None:
         "4 in",
         "–",
     ]
+    sizes = [US.hose_sizes(text) for text in ("38 mm", "2 × 51 mm", "as planned", "60 mm")]
+    assert sizes == ["1-1/2 in", "2 × 2 in", "as planned", "2.36 in"]
+    assert METRIC.hose_sizes("2 × 51 mm") == "2 × 51 mm"
     assert METRIC.bore(51.0) == METRIC.size(51.0) == "51.0 mm"
     assert US.pipe(114.3) == "4 in IPS (OD 4.50 in)"
     assert US.pipe(28.575) == "1 in CTS (OD 1.13 in)"
@@ -181,7 +184,8 @@ SENTENCES = (
     ),
     ("flow reverses in 252 m of main", "flow reverses in 827 ft of main"),
     ("M0142 at 85.70 m", "M0142 at 281.17 ft"),
-    ("2 × 51 mm", "2 × 2 in"),
+    ("bores of 2 × 51 mm", "bores of 2 × 2 in"),
+    ("51 mm", "2.01 in"),
     ("no size goes through its outlets of 51 mm", "no size goes through its outlets of 2 in"),
     ("down to 20.63 mbar at C1", "down to 8.282 in. w.c. at C1"),
     ("it holds down to −8.7 °C", "it holds down to 16.4 °F"),
