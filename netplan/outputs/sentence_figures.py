@@ -120,6 +120,7 @@ def _shown(found: re.Match[str], share: float) -> str:
     values = [float(one.replace(",", "").replace("−", "-")) for one in run[::2]]
     if (
         unit.stored == "mm"
+        and "." not in found["run"]
         and _SIZE_BEFORE.search(found.string[: found.start()])
         and all(inch_name(value) for value in values)
     ):

@@ -186,6 +186,7 @@ SENTENCES = (
     ("M0142 at 85.70 m", "M0142 at 281.17 ft"),
     ("bores of 2 × 51 mm", "bores of 2 × 2 in"),
     ("51 mm", "2.01 in"),
+    ("bore 102.2 mm instead of 104.1 mm", "bore 4.024 in instead of 4.098 in"),
     ("no size goes through its outlets of 51 mm", "no size goes through its outlets of 2 in"),
     ("down to 20.63 mbar at C1", "down to 8.282 in. w.c. at C1"),
     ("it holds down to −8.7 °C", "it holds down to 16.4 °F"),
