@@ -15,7 +15,7 @@ from netplan.network.model import Network
 from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.work_part import WorkPart
 from netplan.network.work_section import WorkSection, work_section
-from netplan.page.option_differences import with_differences
+from netplan.outputs.option_differences import with_differences
 from netplan.page.order_conflicts import conflicts_in_every_zone, conflicts_of
 from netplan.page.page_orders import PageOrders, request_of
 from netplan.page.stage_figures import (

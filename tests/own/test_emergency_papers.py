@@ -44,6 +44,7 @@ from netplan.planfile.emergency_answer import (
 from netplan.planfile.emergency_json import emergency_schema
 from netplan.readers import read_network
 from netplan.rules import read_rules
+from tests.support.axe_checks import barriers
 from tests.support.browser import chromium, opened
 
 CASES = ("main", "station", "service", "several", "failed")
@@ -419,6 +420,7 @@ def test_the_page_opens_offline_on_a_phone_and_a_desk(tmp_path: Path) -> None:
             with opened(running, path, ".zoom button", width=width, height=900) as seen:
                 assert seen.asked == [path.as_uri()]
                 assert seen.complaints == []
+                assert barriers(seen.page) == []
                 wide = seen.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
                 assert wide == [width, width]
                 drawn = seen.page.locator(".map svg").first

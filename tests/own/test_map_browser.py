@@ -89,7 +89,7 @@ def test_options_switch(visit: Any) -> None:
     ("selector", "words"),
     [
         (".leaflet-stops-pane .leaflet-marker-icon:first-child text", "bag stop"),
-        (".leaflet-tags-pane .tag span", "holds down to"),
+        (".leaflet-tags-pane .label:has-text('B1')", "holds down to"),
         (".leaflet-customers-pane rect", "no gas until relit"),
         (".leaflet-work-pane path.leaflet-interactive", "20.0 m – 48.0 m"),
     ],
@@ -111,11 +111,11 @@ def test_stop_list_leads_to_the_stop(visit: Any) -> None:
 def test_search_finds_an_address(visit: Any) -> None:
     page = visit(_map()).page
     page.fill("#search", "close 9 mill")
-    assert page.inner_text("#found li:first-child") == "9 Mill Close"
+    assert page.inner_text("#found li:first-child span") == "9 Mill Close"
     page.press("#search", "Enter")
     assert "9 Mill Close" in page.inner_text(".leaflet-popup-content")
     page.fill("#search", "nowhere street")
-    assert "no such address" in page.inner_text("#found")
+    assert page.inner_text("#found-none") == "nothing of that name on this map"
 
 
 def test_phone_has_the_map_and_a_panel_that_folds(visit: Any) -> None:
@@ -149,7 +149,7 @@ def test_hostile_text_stays_text(visit: Any) -> None:
     assert HOSTILE_ID in page.inner_text("#heading")
     assert HOSTILE[1] in page.evaluate("document.querySelector('.leaflet-names-pane').textContent")
     page.fill("#search", "script")
-    assert page.inner_text("#found li:first-child") == HOSTILE[0]
+    assert page.inner_text("#found li:first-child span") == HOSTILE[0]
     page.press("#search", "Enter")
     page.click("#stop-list li:nth-child(1) button")
     assert HOSTILE[0] in page.inner_text(".leaflet-popup-content")

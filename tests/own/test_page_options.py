@@ -9,7 +9,7 @@ import pytest
 from netplan.cli.sample import sample_network
 from netplan.core.errors import NoPlanError
 from netplan.network.work_section import work_section
-from netplan.page.option_differences import differences_in_words, with_differences
+from netplan.outputs.option_differences import differences_in_words, with_differences
 from netplan.page.order_conflicts import conflicts_in_every_zone, conflicts_of, no_plan_in_words
 from netplan.page.page_orders import PageOrders, PageWork, request_of
 from netplan.planning.blocking_orders import Lifted, LiftedKind

@@ -26,6 +26,7 @@ from netplan.outputs.work_day.text_references import with_references
 from netplan.outputs.work_day.work_day_page import work_day_page
 from netplan.planfile.model import LetByTest
 from netplan.planfile.plan_json import plan_digest, plan_from_json, plan_to_json, read_plan
+from tests.support.axe_checks import barriers
 from tests.support.browser import chromium
 from tests.support.hamlet import HOSTILE, HOSTILE_ID
 from tests.support.plans import hamlet_result
@@ -737,3 +738,13 @@ def test_the_order_of_the_sample_can_be_followed_to_its_end(browser: Any, tmp_pa
         for step in option.steps
         if step.let_by is not None and step.let_by.limit_l_min is None and step.let_by.limit_mbar is not None
     ]
+
+
+def test_every_view_shuts_nobody_out(phone: Open) -> None:
+    page = phone().page
+    views = page.locator("[data-view]")
+    assert views.count() == 4
+    for k in range(4):
+        views.nth(k).click()
+        assert barriers(page) == []
+    assert page.get_attribute("html", "lang") == "en"

@@ -81,8 +81,8 @@ def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedSta
     middle = np.array(layers["work"].geometry.union_all().centroid.coords[0])
     for gauge in _of(layers, "gauges", option.rank).geometry:
         _with_leader(sheet, gauge.coords[0], middle, -2.0, letter_symbol("G"))
-    for number, stop in enumerate(option.stops, 1):
-        _with_leader(sheet, (stop.x, stop.y), middle, 0.95, stop_symbol(stop.kind, number))
+    for stop in option.stops:
+        _with_leader(sheet, (stop.x, stop.y), middle, 0.95, stop_symbol(stop.kind, stop.id))
     sheet.scale_bar(units)
     return sheet.svg()
 

@@ -43,7 +43,6 @@ _ROLE_LETTERS: Final = {
 
 def stop_sketch(
     stop: Stop,
-    number: int,
     option: Option,
     pipes: StatePipes,
     layers: Mapping[str, gpd.GeoDataFrame],
@@ -67,7 +66,7 @@ def stop_sketch(
     draw_offsets(sheet, at, offsets, units)
     shift = clear_side(at, offsets)
     sheet.leader(at, shift)
-    sheet.mark(at, f'<g transform="scale(0.9)">{stop_symbol(stop.kind, number)}</g>', shift)
+    sheet.mark(at, f'<g transform="scale(0.9)">{stop_symbol(stop.kind, stop.id)}</g>', shift)
     sheet.scale_bar(units)
     sheet.raw(
         f'<rect width="{width_mm}" height="{height_mm}" fill="none" stroke="black" stroke-width="0.5"/>'

@@ -205,8 +205,10 @@ def _letter(text: str, fill: str, size: float = 3.0, y: float = 1.05) -> str:
     )
 
 
-def stop_symbol(kind: str, number: int, *, hollow: bool = False) -> str:
+def stop_symbol(kind: str, label: str | int, *, hollow: bool = False) -> str:
     """Return the symbol of a stop: circle for a bag, barred square for a squeeze, diamond for a valve."""
+    text = str(label)
+    size = {0: 3.0, 1: 3.0, 2: 2.5}.get(len(text), 2.0)
     fill = "white" if hollow else "black"
     style = f'fill="{fill}" stroke="{"black" if hollow else "white"}" stroke-width="0.35"'
     shapes = {
@@ -215,7 +217,9 @@ def stop_symbol(kind: str, number: int, *, hollow: bool = False) -> str:
         '<path d="M-3.1 -2.5v5M3.1 -2.5v5" stroke="black" stroke-width="0.6"/>',
         "valve": f'<path d="M0 -3.5L3.5 0L0 3.5L-3.5 0Z" {style}/>',
     }
-    return shapes[kind] + _letter(str(int(number)), "black" if hollow else "white")
+    return shapes[kind] + _letter(
+        escape(shown_signs(text)[:6]), "black" if hollow else "white", size, 0.35 * size
+    )
 
 
 def letter_symbol(letter: str) -> str:
@@ -252,9 +256,9 @@ def legend_svg(width_mm: float = 178.0) -> str:
             sheet.raw(f'<path d="M{x:.1f} 3H{x + 8:.1f}" fill="none" {words}/>')
         sheet.raw(_words(x + 9.5, 4, name))
     marks = (
-        (stop_symbol("bag", 1), "bag stop"),
-        (stop_symbol("squeeze", 2), "squeeze-off"),
-        (stop_symbol("valve", 3), "valve"),
+        (stop_symbol("bag", "S"), "bag stop"),
+        (stop_symbol("squeeze", "S"), "squeeze-off"),
+        (stop_symbol("valve", "S"), "valve"),
         (customer_symbol("off"), "customer off"),
         (customer_symbol("kept"), "customer kept"),
         (customer_symbol("kept", priority=True), "priority"),

@@ -39,7 +39,7 @@ def stop_part(
     for number, stop in enumerate(option.stops, 1):
         key = str(number)
         offsets = offsets_of(stop, layers, pipes, plan.network.length_scale)
-        pictures[f"stop-{key}"] = stop_sketch(stop, number, option, pipes, layers, offsets, units)
+        pictures[f"stop-{key}"] = stop_sketch(stop, option, pipes, layers, offsets, units)
         assembly = assembly_drawing(stop, units)
         if assembly is not None:
             pictures[f"assembly-{key}"] = assembly

@@ -166,7 +166,7 @@ def _stops_table(rows: Iterable[StopWords]) -> str:
 
 
 def _map(svg: str, name: str) -> str:
-    return f'<div class="map" role="img" aria-label="map of {_t(name)}">{svg}</div>'
+    return f'<div class="map" role="group" aria-label="map of {_t(name)}">{svg}</div>'
 
 
 def _symbol(kind: str, number: int) -> str:

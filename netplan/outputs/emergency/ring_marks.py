@@ -184,10 +184,10 @@ def map_legend(width_mm: float, columns: int) -> str:
             '<circle r="2.6" fill="none" stroke="#b00000" stroke-width="0.8" stroke-dasharray="2.4 1.2"/>',
             "keep away",
         ),
-        (stop_symbol("valve", 1), "valve to shut"),
+        (stop_symbol("valve", ""), "valve to shut"),
         (CLOSED_SYMBOL, "closed: check it"),
-        (stop_symbol("squeeze", 2), "squeeze-off"),
-        (stop_symbol("bag", 3), "bag stop"),
+        (stop_symbol("squeeze", ""), "squeeze-off"),
+        (stop_symbol("bag", ""), "bag stop"),
         (
             '<rect x="-2.3" y="-2.3" width="4.6" height="4.6" fill="white" stroke="black" '
             'stroke-width="0.5"/>' + _legend_letter("black"),

@@ -16,7 +16,7 @@ from netplan.outputs.map.popups import pipe_popup
 from netplan.outputs.number_format import Figures
 from netplan.planfile import PieceState, SolvedState, StatePipes
 
-__all__ = ["Box", "base_of", "district_of", "network_of", "pieces_of"]
+__all__ = ["Box", "base_of", "district_of", "network_of", "pieces_of", "rows_shown"]
 
 Box = tuple[float, float, float, float]
 """Least and greatest x and y [m]: x low, y low, x high, y high."""
@@ -143,14 +143,20 @@ def _lines(pipes: StatePipes, rows: Ints, crs: Any, digits: int | None = None) -
     return lines_of(series) if digits is None else lines_of(series, digits)
 
 
+def rows_shown(pipes: StatePipes, code: PieceState, district: Box) -> Ints:
+    """Return the rows of a state that are drawn: of the live ones only the mains of the district."""
+    rows = np.flatnonzero(pipes.state == code)
+    if code in (PieceState.LIVE, PieceState.OTHER_SYSTEM):
+        rows = _inside(pipes, rows[pipes.is_main[rows] & (pipes.length_m[rows] > 0)], district)
+    return rows
+
+
 def pieces_of(state: SolvedState, crs: Any, district: Box, units: Figures) -> dict[str, list[dict[str, Any]]]:
     """Return the pieces of one option by state; of the live ones only the mains of the district."""
     pipes = state.pipes
     found: dict[str, list[dict[str, Any]]] = {}
     for code in PieceState:
-        rows = np.flatnonzero(pipes.state == code)
-        if code in (PieceState.LIVE, PieceState.OTHER_SYSTEM):
-            rows = _inside(pipes, rows[pipes.is_main[rows] & (pipes.length_m[rows] > 0)], district)
+        rows = rows_shown(pipes, code, district)
         found[code.word] = [
             {"line": line, "main": bool(pipes.is_main[row]), **pipe_popup(state, row, units)}
             for line, row in zip(_lines(pipes, rows, crs), rows.tolist(), strict=True)

@@ -10,13 +10,17 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, Final, cast
 
 import folium
 from branca.element import Element, Figure
 from xstatic.pkg import leaflet
 
 __all__ = ["MapPage", "static_text"]
+
+
+PAPER: Final = {"metric": ("A3 landscape", "278mm"), "us": ("17in 11in", "260mm")}
+"""The sheet that a map is printed on, by system of units, and how high its map is, as CSS writes them."""
 
 
 class Verbatim(Element):
@@ -69,6 +73,9 @@ class MapPage:
         Address pattern of an online background that the reader may switch on.
     options : mapping of str to value
         Options of the map.
+    search : dict, optional
+        What the search finds, by kind a part as `search_index.search_part` returns it. It is read when
+        somebody searches, not when the page opens.
     """
 
     title: str
@@ -81,6 +88,7 @@ class MapPage:
     data: dict[str, Any]
     tiles: str | None = None
     options: Mapping[str, Any] = field(default_factory=dict)
+    search: dict[str, Any] | None = None
 
     def html(self) -> str:
         """Return the page as one file. Without tiles it forbids itself every request."""
@@ -91,7 +99,9 @@ class MapPage:
         figure.title = html.escape(self.title)
         figure.header.add_child(Verbatim(_policy(self.tiles), "policy"), index=0)
         figure.header.add_child(Verbatim(f"<style>{_leaflet_css()}</style>", "leaflet_css"))
-        css = static_text("base.css") + static_text(self.style)
+        css = static_text("base.css") + static_text("search.css") + static_text(self.style)
+        sheet, height = PAPER[str(self.data["units"])]
+        css += static_text("printing.css").replace("PAPER_SIZE", sheet).replace("PAPER_HEIGHT", height)
         figure.header.add_child(Verbatim(f"<style>{css}</style>", "page_css"))
         figure.header.add_child(Verbatim(f"<script>{_leaflet_js()}</script>", "leaflet_js"))
         shell = static_text("shell.html").format(
@@ -100,9 +110,11 @@ class MapPage:
         figure.html.add_child(Verbatim(shell, "page"))
         data = f'<script type="application/json" id="page-data">{_json(self.data)}</script>'
         figure.html.add_child(Verbatim(data, "data"))
+        found = f'<script type="application/json" id="search-data">{_json(self.search or {})}</script>'
+        figure.html.add_child(Verbatim(found, "search_data"))
         scripts = (static_text(name) for name in ("base.js", *self.scripts))
         figure.script.add_child(Verbatim("\n".join(scripts), "own_scripts"))
-        return str(figure.render())
+        return str(figure.render()).replace("<html>", '<html lang="en">', 1)
 
 
 def _json(data: dict[str, Any]) -> str:

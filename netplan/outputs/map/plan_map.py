@@ -8,6 +8,7 @@ import geopandas as gpd
 
 from netplan.outputs.map.offline_page import MapPage
 from netplan.outputs.map.plan_map_data import map_data
+from netplan.outputs.map.search_index import search_index
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.planfile import SolvedState
 from netplan.planfile.model import Plan
@@ -53,10 +54,14 @@ def plan_map(
         kicker="Stop plan",
         panel="plan.html",
         style="plan.css",
-        scripts=("symbols.js", "layers.js", "panel.js", "plan.js"),
+        scripts=(
+            *("symbols.js", "label_places.js", "roving_focus.js", "search.js"),
+            *("layers.js", "plan_layers.js", "panel.js", "printing.js", "plan.js"),
+        ),
         place=_middle(layers),
         data=data,
         tiles=tiles,
+        search=search_index(states[0].pipes, states[0].customers, layers["work"].crs),
         options={"zoomAnimation": sum(len(state.pipes) for state in states) < _ANIMATED_PIECES},
     ).html()
 

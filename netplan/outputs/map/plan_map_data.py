@@ -10,25 +10,26 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Ints
+from netplan.outputs.figures_for_rules import figures_for_plan
 from netplan.outputs.layers.layers_of_plan import in_doubt_rows
 from netplan.outputs.map.lat_lon import Flat, lines_of, points_of
 from netplan.outputs.map.network_on_map import Box, base_of, district_of, network_of, pieces_of
+from netplan.outputs.map.option_facts import facts_of, feed_line, main_lengths
 from netplan.outputs.map.popups import (
-    Rows,
     bypass_popup,
-    cell_text,
     customer_popup,
     excavation_popup,
     in_doubt_popup,
     stop_popup,
 )
-from netplan.outputs.map.small_marks import point_marks, records_of, rows_of, station_marks
+from netplan.outputs.map.refused_lengths import refused_lengths, refused_metres
+from netplan.outputs.map.small_marks import point_marks, rows_of, station_marks
 from netplan.outputs.notice_list import customers_in_doubt
-from netplan.outputs.number_format import Figures, figures_for_weather
-from netplan.planfile import SolvedState, StateCustomers, StateFeeds
-from netplan.planfile.model import Bypass, Option, Plan, Stop
+from netplan.outputs.number_format import Figures
+from netplan.outputs.option_differences import differences_of_options
+from netplan.planfile import SolvedState, StateCustomers, StateFeeds, StatePipes
+from netplan.planfile.model import Option, Plan, Stop
 from netplan.planfile.revision import revision_code
-from netplan.planfile.station_words import barrier_count
 
 __all__ = ["map_data"]
 
@@ -53,7 +54,7 @@ def map_data(
     superseded : str
         By what the plan is superseded, in words; empty where it stands.
     """
-    units = figures_for_weather(units, plan)
+    units = figures_for_plan(units, plan)
     conditions = plan.conditions
     crs, district = layers["work"].crs, district_of(layers, states)
     replaced = f", replaces {plan.replaces.revision}" if plan.replaces else ""
@@ -61,14 +62,17 @@ def map_data(
     return {
         "caution": f"VOID: {superseded}. {plan.caution}" if superseded else plan.caution,
         "units": units.name,
+        "reference": units.reference,
         "work": [
             {
                 "line": line,
                 "title": "Work section",
                 "rows": [("main", f"{w.main_id} {units.length(w.from_m)} – {units.length(w.to_m)}")],
+                "id": f"Work {units.length(w.to_m - w.from_m)}",
             }
             for line, w in zip(lines_of(layers["work"]), plan.work, strict=True)
         ],
+        "work_length": units.length(sum(w.to_m - w.from_m for w in plan.work)),
         "heading": ("VOID: " if superseded else "")
         + ", ".join(f"{w.main_id} {units.length(w.from_m)} – {units.length(w.to_m)}" for w in plan.work),
         "window": f"{start}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}; "
@@ -77,40 +81,37 @@ def map_data(
         "base": base_of(layers),
         "light": network_of(states[0], crs, district),
         "options": [
-            _option(option, layers, state, district, units)
-            for option, state in zip(plan.options, states, strict=True)
+            _option(option, plan, layers, state, district, units, words)
+            for option, state, words in zip(
+                plan.options, states, differences_of_options(plan.options, units), strict=True
+            )
         ],
-        "addresses": _addresses(states[0].customers, crs),
     }
 
 
 def _option(
-    option: Option, layers: Layers, state: SolvedState, district: Box, units: Figures
+    option: Option,
+    plan: Plan,
+    layers: Layers,
+    state: SolvedState,
+    district: Box,
+    units: Figures,
+    differs: str,
 ) -> dict[str, Any]:
     crs = layers["work"].crs
-    off = sum(c.meters for c in option.customers if c.effect == "off")
-    kept = sum(c.meters for c in option.customers if c.effect == "kept")
-    facts: Rows = [
-        ("stops", f"{len(option.stops)} ({option.holes} holes)"),
-        ("barriers", barrier_count(option.stops)),
-        ("meters off", str(off)),
-        ("meters kept by feeds", str(kept)),
-        ("customers on standby", str(len(option.standby))),
-        ("customers in doubt", str(len({row.id for row in option.in_doubt}))),
-        ("bypasses, hoses", _count_by_kind(option)),
-        ("gas lost", units.volume(option.vent.total_m3)),
-        ("least pressure", units.held(option.pressures.after.least_mbar)),
-        ("burden", f"{option.burden:,.0f} {option.currency}"),
-    ]
     return {
         "rank": option.rank,
-        "facts": facts,
+        "facts": facts_of(option, plan, units),
+        "differs": differs,
+        "lengths": main_lengths(state, district, units),
+        "refused_length": refused_metres(option, layers, units),
         "warnings": [units.sentence(line) for line in option.warnings],
         "stops": _stops(option, layers, units),
-        "bypasses": _bypasses(option, state.feeds, crs, units),
+        "bypasses": _bypasses(option, plan, state.feeds, crs, units),
+        "opened_valves": _opened(option, state.pipes, crs, units),
         "customers": _customers(option, state.customers, crs, units),
         "pieces": pieces_of(state, crs, district, units),
-        "refused": _refused(option, layers, units),
+        "refused": refused_lengths(option, layers, units),
         "excavations": _excavations(option, layers["work"].crs, units),
         "in_doubt": _in_doubt(option, layers),
         **point_marks(option, layers, units),
@@ -118,29 +119,23 @@ def _option(
     }
 
 
-def _count_by_kind(option: Option) -> str:
-    """Return how many bypasses and hoses there are: "1 hose"."""
-    words = {"bypass": ("bypass", "bypasses"), "hose": ("hose", "hoses")}
-    count = {kind: sum(one.kind == kind for one in option.bypasses) for kind in words}
-    return ", ".join(f"{n} {words[kind][n != 1]}" for kind, n in count.items() if n) or "none"
-
-
 def _stops(option: Option, layers: Layers, units: Figures) -> Marks:
     rows = rows_of(layers, "stops", option.rank)
     return [
-        {"at": at, "number": number, "kind": stop.kind, **stop_popup(stop, option, units)}
+        {"at": at, "id": stop.id, "kind": stop.kind, **stop_popup(stop, option, units)}
         | {
             "provisional": stop.confidence == "provisional",
+            "method": stop.method,
             "line": _stop_line(stop, units),
         }
-        for number, (stop, at) in enumerate(zip(option.stops, points_of(rows), strict=True), 1)
+        for stop, at in zip(option.stops, points_of(rows), strict=True)
     ]
 
 
 def _excavations(option: Option, crs: Any, units: Figures) -> Marks:
     outlines = gpd.GeoSeries([shapely.LineString(one.outline) for one in option.excavations], crs=crs)
     return [
-        {"line": line, "title": f"Excavation {one.id}", "rows": excavation_popup(one, units)}
+        {"line": line, "id": one.id, "title": f"Excavation {one.id}", "rows": excavation_popup(one, units)}
         for one, line in zip(option.excavations, lines_of(outlines), strict=True)
     ]
 
@@ -148,24 +143,37 @@ def _excavations(option: Option, crs: Any, units: Figures) -> Marks:
 def _stop_line(stop: Stop, units: Figures) -> str:
     place = f"{stop.main_id} at {units.chainage(stop.chainage_m)}"
     number = f"{stop.barriers} barrier{'s' if stop.barriers > 1 else ''}"
-    size, pressure = units.size(stop.od_mm), units.against(stop.pressure_mbar)
+    size, pressure = units.pipe(stop.od_mm), units.against(stop.pressure_mbar)
     return f"{stop.id}: {stop.method}, {number}, {place}, {size}, {pressure}"
 
 
-def _bypass_line(bypass: Bypass, units: Figures) -> str:
-    number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
-    size = f"{number}{units.size(bypass.bore_mm)} bore, {units.length(bypass.length_m)}"
-    drop = units.pressure(bypass.drop_mbar)
-    return f"{bypass.id}: {bypass.kind}, {units.load(bypass.flow_m3h)}, {size}, drop {drop}"
-
-
-def _bypasses(option: Option, feeds: StateFeeds, crs: Any, units: Figures) -> Marks:
+def _bypasses(option: Option, plan: Plan, feeds: StateFeeds, crs: Any, units: Figures) -> Marks:
     lines = lines_of(gpd.GeoSeries(feeds.lines(), crs=crs))
     return [
         {"line": line, "label": f"{bypass.id}  {units.load(bypass.flow_m3h)}", **bypass_popup(bypass, units)}
-        | {"line_text": _bypass_line(bypass, units)}
+        | {"id": bypass.id, "kind": bypass.kind, "line_text": feed_line(bypass, plan, units)}
         for bypass, line in zip(option.bypasses, lines, strict=True)
     ]
+
+
+def _opened(option: Option, pipes: StatePipes, crs: Any, units: Figures) -> Marks:
+    """Return a mark for each boundary valve that is opened as a feed."""
+    names = pipes.valve_id.numpy()
+    found: Marks = []
+    for valve in option.opened_valves:
+        for row in np.flatnonzero(np.array(names == valve.valve_id, dtype=bool))[:1].tolist():
+            place = gpd.GeoSeries([shapely.Point(pipes.line_xy_m[pipes.line_start[row]])], crs=crs)
+            flow = units.load(valve.flow_m3h)
+            found.append(
+                {
+                    "at": points_of(place)[0],
+                    "id": valve.valve_id,
+                    "title": f"Opened valve {valve.valve_id}",
+                    "rows": [("main", pipes.pipe_id[row]), ("flow", flow)],
+                    "line_text": f"{valve.valve_id}: opened valve, {flow}",
+                }
+            )
+    return found
 
 
 def _customers(option: Option, customers: StateCustomers, crs: Any, units: Figures) -> Marks:
@@ -178,6 +186,7 @@ def _customers(option: Option, customers: StateCustomers, crs: Any, units: Figur
             "standby": bool(customers.standby[row]),
             "priority": bool(customers.priority[row]),
             "number": customers.number[row],
+            "id": customers.customer_id[row],
             "weak": customers.cause[row] == "below minimum",
         }
         | customer_popup(customers, row, option, units)
@@ -203,41 +212,4 @@ def _in_doubt(option: Option, layers: Layers) -> Marks:
             "rows": in_doubt_popup(one),
         }
         for one in customers_in_doubt(option)
-    ]
-
-
-def _refused(option: Option, layers: Layers, units: Figures) -> Marks:
-    """Return the lengths where some method cannot be used, one line with all reasons for each length.
-
-    That most lengths have no valve is seen without saying so.
-    """
-    if "option" not in layers["refused"]:  # plans of 0.1.0, where the layer is empty
-        return []
-    rows = rows_of(layers, "refused", option.rank)
-    rows = rows[rows["code"] != "not-a-valve"].reset_index(drop=True)
-    at_span: dict[tuple[str, float, float], dict[str, Any]] = {}
-    for row, line in zip(records_of(rows), lines_of(rows), strict=True):
-        main, span = cell_text(row["main_id"]), (row["from_m"], row["to_m"])
-        say: Rows = [("main", f"{main} {units.length(span[0])} – {units.length(span[1])}")]
-        thing = at_span.setdefault((main, *span), {"line": line, "methods": [], "rows": say})
-        method, why = (
-            cell_text(row["method"]),
-            (f"no {cell_text(row['method'])}", units.sentence(cell_text(row["reason"]))),
-        )
-        if method not in thing["methods"]:
-            thing["methods"].append(method)
-        if why not in thing["rows"]:  # one for each side, or for each stop beyond
-            thing["rows"].append(why)
-    return [
-        {"line": thing["line"], "title": f"No {' or '.join(thing['methods'])} here", "rows": thing["rows"]}
-        for thing in at_span.values()
-    ]
-
-
-def _addresses(customers: StateCustomers, crs: Any) -> list[list[Any]]:
-    places = _places(customers, np.arange(len(customers)), crs)
-    return [
-        [address, *at]
-        for address, at in zip(customers.address, places, strict=True)
-        if at is not None and address
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final
 
 import geopandas as gpd
@@ -10,7 +11,10 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.outputs.map.lat_lon import LON_LAT
+from netplan.outputs.map.network_on_map import Box
 from netplan.outputs.map.offline_page import MapPage
+from netplan.outputs.map.surroundings import base_round, command_of, stations_in, valves_in
+from netplan.outputs.map.window_options import window_options
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_table import (
     CAUTION,
@@ -21,6 +25,7 @@ from netplan.outputs.screen_table import (
     shown_figure,
 )
 from netplan.screening.screen_run import Screen
+from netplan.screening.screen_settings import span_of
 
 __all__ = ["screen_map", "screen_map_data"]
 
@@ -29,6 +34,7 @@ MOST_DETAILED: Final = 12_000
 MOST_DRAWN: Final = 100_000
 _PER_DEGREE: Final = 1e6
 _COLOURS: Final = ("#fde725", "#a0da39", "#35b779", "#1f9e89", "#31688e", "#440154")
+"""Six steps of viridis, light for little, dark for much: in order for colour-blind eyes and in grey."""
 WITHOUT: Final = "no ring without shutting a station"
 EMERGENCY_WORDS: Final = {
     "valves_shut_stations": "stations to shut besides the valves",
@@ -36,7 +42,8 @@ EMERGENCY_WORDS: Final = {
     "fastest_shut_stations": "stations to shut besides the quickest stops",
 }
 _BYPASS_WORDS: Final = {"no": "not needed", "yes": "needed", "must": "needed for a priority customer"}
-"""Six steps of viridis, light for little, dark for much: in order for colour-blind eyes and in grey."""
+MARGIN_M: Final = 50.0
+"""How far beyond the mains streets are drawn at least (own) [m]."""
 
 
 def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str, *, units: Figures = METRIC) -> str:
@@ -60,10 +67,12 @@ def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str, *, units: Figur
         kicker="Every main in turn",
         panel="screen.html",
         style="figures.css",
-        scripts=("screen.js",),
+        scripts=(
+            *("symbols.js", "label_places.js", "roving_focus.js", "search.js", "layers.js"),
+            *("plan_command.js", "printing.js", "screen.js"),
+        ),
         place=(lat, lon),
         data=data,
-        options={"prefer_canvas": True},
     ).html()
 
 
@@ -79,24 +88,27 @@ def screen_map_data(
     unasked = () if screen.settings.pressure else ("weak", "least_pressure_mbar")
     names = [name for name in FIGURE_NAMES if name in mains.columns and name not in unasked]
     settings = screen.settings
-    work = (
-        "whole mains"
-        if settings.work == "whole"
-        else units.sentence(f"{settings.work_m:g} m") + " in the middle of each"
-    )
+    length = f"{settings.work_m:g} m" if units.name == "metric" else units.length(settings.work_m)
+    work = "whole mains" if settings.work == "whole" else f"{length} in the middle of each"
     window = [f"work section: {work}"] if settings.stops else []
     cautions = [CAUTION] if settings.stops else []
     if "valve_ring" in mains.columns:
         window.append("emergency: hit in the middle of each main")
         cautions.append(EMERGENCY_CAUTION)
-    note = "" if not rest else f"The {MOST_DETAILED:,} mains with the worst figures in colour, others in grey"
-    if len(mains) > MOST_DRAWN:
-        note += f"; {len(mains) - MOST_DRAWN:,} more are in the table alone"
+    around, left_out = base_round(screen.network, _box_of(mains), ("water", "streets", "rail"))
     return {
+        "units": units.name,
         "heading": f"{len(mains):,} mains",
         "window": "; ".join(window),
-        "note": note,
+        "note": _note(len(mains), bool(rest), left_out),
         "caution": " ".join(cautions),
+        "around": around,
+        "stations": stations_in(screen.network, _box_of(mains), units),
+        "valves": valves_in(screen.network, _box_of(mains)),
+        "command": command_of(
+            screen.network, window_options(settings.start, settings.hours, settings.air_temp_c), units
+        ),
+        "spans": _spans(screen, detailed),
         "base": base,
         "lines": encoded,
         "rest": rest,
@@ -131,17 +143,46 @@ def _texts(mains: gpd.GeoDataFrame, column: str) -> list[str]:
     return [text if isinstance(text, str) else "" for text in mains[column]]
 
 
+def _note(count: int, is_thinned: bool, left_out: list[str]) -> str:
+    """Return what the map leaves out."""
+    said = []
+    if is_thinned:
+        said.append(f"The {MOST_DETAILED:,} mains with the worst figures in colour, others in grey")
+    if count > MOST_DRAWN:
+        said.append(f"{count - MOST_DRAWN:,} more are in the table alone")
+    if left_out:
+        said.append(f"not drawn, too many for one page: {', '.join(left_out)}")
+    return "; ".join(said)
+
+
+def _box_of(mains: gpd.GeoDataFrame) -> Box:
+    low_x, low_y, high_x, high_y = (float(edge) for edge in mains.total_bounds)
+    room = max(MARGIN_M, 0.02 * (high_x - low_x + high_y - low_y))
+    return low_x - room, low_y - room, high_x + room, high_y + room
+
+
+def _spans(screen: Screen, mains: gpd.GeoDataFrame) -> list[float]:
+    """Return from where to where the work section of each main goes, one main after the other [m].
+
+    Rounded towards its middle: never beyond the ends of the main.
+    """
+    pipes = screen.network.pipes
+    row = {name: at for at, name in enumerate(list(pipes.id)[: pipes.n_mains])}
+    found: list[float] = []
+    for name in mains["main_id"]:
+        low, high = span_of(pipes.length_m.item(row[name]), screen.settings)
+        found += [math.ceil(low * 1000.0 - 1e-6) / 1000.0, math.floor(high * 1000.0 + 1e-6) / 1000.0]
+    return found
+
+
 def _values(mains: gpd.GeoDataFrame, column: str, units: Figures) -> list[float | None]:
     values = mains[column].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
     if column in WITHOUT_STATION:
         values = np.where(mains[WITHOUT_STATION[column]].to_numpy(dtype=float) > 0, np.nan, values)
     values = np.array([shown_figure(column, v, units) for v in values.tolist()], dtype=float)
+    digits = 2 if units.is_us else 1
     return [
-        None
-        if not np.isfinite(v)
-        else int(v)
-        if float(v).is_integer()
-        else round(float(v), 2 if units.is_us else 1)
+        None if not np.isfinite(v) else int(v) if float(v).is_integer() else round(float(v), digits)
         for v in values
     ]
 

@@ -49,7 +49,7 @@ def _gauge(row: dict[str, Any], units: Figures) -> Rows:
 def _purge(row: dict[str, Any], units: Figures) -> Rows:
     say: Rows = [("role", cell_text(row["role"])), _where(row, units)]
     if cell_text(row["stack_bore_mm"]):
-        say.append(("stack bore", units.size(row["stack_bore_mm"])))
+        say.append(("stack bore", units.bore(row["stack_bore_mm"])))
     if cell_text(row["note"]):
         say.append(("note", units.sentence(cell_text(row["note"]))))
     return say
@@ -79,7 +79,7 @@ def _words(option: Option, row: dict[str, Any], units: Figures) -> Rows:
 
 
 def _tapping(row: dict[str, Any], units: Figures) -> Rows:
-    return [("stop", cell_text(row["stop_id"])), _where(row, units), ("outlet", units.size(row["size_mm"]))]
+    return [("stop", cell_text(row["stop_id"])), _where(row, units), ("outlet", units.bore(row["size_mm"]))]
 
 
 def station_marks(stations: StateStations, shut_in: Collection[str], crs: Any, units: Figures) -> Marks:
@@ -98,6 +98,7 @@ def station_marks(stations: StateStations, shut_in: Collection[str], crs: Any, u
     return [
         {
             "at": at,
+            "id": stations.station_id[row],
             "role": "",
             "title": f"Regulator station {stations.station_id[row]}",
             "rows": [
@@ -125,6 +126,13 @@ _KINDS: tuple[tuple[str, str, str, Callable[[dict[str, Any], Figures], Rows]], .
 )
 
 
+def _mark_id(name: str, row: dict[str, Any], column: str) -> str:
+    """Return what stands on the mark: the plan's id; F and the stop for a fallback that is not prepared."""
+    if name == "fallback":
+        return cell_text(row.get("prepared_id")) or f"F {cell_text(row[column])}"
+    return cell_text(row[column])
+
+
 def point_marks(option: Option, layers: Layers, units: Figures) -> dict[str, Marks]:
     """Return the small marks of an option by layer: place, title and what is said of each; no stations."""
     found = {}
@@ -133,6 +141,7 @@ def point_marks(option: Option, layers: Layers, units: Figures) -> dict[str, Mar
         found[name] = [
             {
                 "at": at,
+                "id": _mark_id(name, row, id_),
                 "role": cell_text(row.get("role")),
                 "title": f"{title} {cell_text(row[id_])}",
                 "rows": say(row, units) + (_words(option, row, units) if name == "fallback" else []),

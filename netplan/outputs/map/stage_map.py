@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final
 
 import geopandas as gpd
@@ -10,9 +11,13 @@ import shapely
 
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.outputs.map.lat_lon import lines_of, points_of
+from netplan.outputs.map.network_on_map import Box
 from netplan.outputs.map.offline_page import MapPage
+from netplan.outputs.map.search_index import search_part
+from netplan.outputs.map.surroundings import base_round, command_of, stations_in, valves_in
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_table import CAUTION
+from netplan.planfile.naming import stop_id
 from netplan.staging import Staging
 
 __all__ = ["stage_map", "stage_map_data"]
@@ -43,10 +48,13 @@ def stage_map(
         kicker="Renewal in stages",
         panel="stage.html",
         style="figures.css",
-        scripts=("stage.js",),
+        scripts=(
+            *("symbols.js", "label_places.js", "roving_focus.js", "search.js", "layers.js"),
+            *("plan_command.js", "printing.js", "stage.js"),
+        ),
         place=(lat, lon),
         data=data,
-        options={"prefer_canvas": True},
+        search=_found(staging, layers, number),
     ).html()
 
 
@@ -55,25 +63,51 @@ def stage_map_data(
 ) -> dict[str, Any]:
     """Return the data of the page of a stage, counted from 1; every text in it is data, shown as it is."""
     stage = staging.stages[number - 1]
-    own = {name: frame[frame["stage"] == number].reset_index(drop=True) for name, frame in layers.items()}
+    own = _own(layers, number)
+    box = _box_round(own["zones"])
+    near = _near(staging, box)
+    pipes = staging.network.pipes
+    around, _ = base_round(staging.network, box, ("water", "streets", "buildings", "rail"))
     burden = (stage.burden_minor - stage.shared_minor) / MINOR_PER_UNIT
     stops = own["stops"]
     customers = own.get("customers")
     return {
+        "units": units.name,
+        "around": around,
+        "stations": stations_in(staging.network, box, units),
+        "valves": valves_in(staging.network, box),
+        "command": command_of(staging.network, (), units),
+        "parts": [[part.main_id, _up(part.from_m), _down(part.to_m)] for part in stage.parts],
         "heading": f"Stage {number} of {len(staging.stages)}",
         "window": (
             f"{units.length(stage.from_m)} to {units.length(stage.to_m)} along the renewal; "
-            f"{len(stage.off)} customers off; burden {burden:,.0f} {staging.rules.price.currency}, "
-            "no feed priced"
+            f"{len(stage.off)} customers off; "
+            f"burden {burden:,.0f} {staging.rules.price.currency}, no feed priced"
         ),
         "caution": CAUTION,
-        "mains": lines_of(_near(staging, own["zones"]), 6),
+        "mains": [
+            {
+                "line": line,
+                "id": pipes.id[row],
+                "street": pipes.street[row],
+                "length_m": _down(pipes.length_m.item(row)),
+            }
+            for row, line in zip(near["row"].tolist(), lines_of(near, 6), strict=True)
+        ],
         "renewal": lines_of(layers["work"], 6),
         "zones": lines_of(own["zones"]),
         "work": lines_of(own["work"]),
         "stops": [
-            {"at": at, "words": _stop_words(row, units), "before": bool(row["made_before"])}
-            for at, row in zip(points_of(stops), stops.to_dict("records"), strict=True)
+            {
+                "at": at,
+                "id": stop_id(place),
+                "kind": cut_stop.kind,
+                "words": _stop_words(row, units),
+                "before": bool(row["made_before"]),
+            }
+            for place, (at, row, cut_stop) in enumerate(
+                zip(points_of(stops), stops.to_dict("records"), stage.cut.stops, strict=True)
+            )
         ],
         "customers": []
         if customers is None or not len(customers)
@@ -85,13 +119,31 @@ def stage_map_data(
     }
 
 
+def _own(layers: dict[str, gpd.GeoDataFrame], number: int) -> dict[str, gpd.GeoDataFrame]:
+    return {name: frame[frame["stage"] == number].reset_index(drop=True) for name, frame in layers.items()}
+
+
 def _stop_words(row: dict[Any, Any], units: Figures) -> str:
     name = f"{row['method']} {row['valve_id']}".strip()
     words = f"{name}, {row['main_id']} at {units.chainage(row['chainage_m'])}"
     return f"{words}, made for the stage before" if row["made_before"] else words
 
 
-def _near(staging: Staging, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+def _up(length_m: float) -> float:
+    return math.ceil(length_m * 1000.0 - 1e-6) / 1000.0
+
+
+def _down(length_m: float) -> float:
+    return math.floor(length_m * 1000.0 + 1e-6) / 1000.0
+
+
+def _box_round(zones: gpd.GeoDataFrame) -> Box:
+    x_low, y_low, x_high, y_high = (float(edge) for edge in zones.total_bounds)
+    return x_low - AROUND_M, y_low - AROUND_M, x_high + AROUND_M, y_high + AROUND_M
+
+
+def _near(staging: Staging, box: Box) -> gpd.GeoDataFrame:
+    """Return the mains near a stage, with the row of each."""
     pipes = staging.network.pipes
     end = pipes.coord_start[pipes.n_mains]
     lines = np.asarray(
@@ -100,6 +152,33 @@ def _near(staging: Staging, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         ),
         dtype=object,
     )
-    x_low, y_low, x_high, y_high = zones.total_bounds
-    box = shapely.box(x_low - AROUND_M, y_low - AROUND_M, x_high + AROUND_M, y_high + AROUND_M)
-    return gpd.GeoDataFrame(geometry=lines[shapely.intersects(lines, box)], crs=staging.network.crs)
+    rows = np.flatnonzero(shapely.intersects(lines, shapely.box(*box)))
+    return gpd.GeoDataFrame({"row": rows}, geometry=lines[rows], crs=staging.network.crs)
+
+
+def _found(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int) -> dict[str, Any]:
+    """Return what the search finds: mains and valves near the stage, and the meter points that are off."""
+    network, own = staging.network, _own(layers, number)
+    box = _box_round(own["zones"])
+    near = _near(staging, box)
+    rows = near["row"].tolist()
+    middles = shapely.line_interpolate_point(near.geometry.array, 0.5, normalized=True)
+    off = staging.stages[number - 1].off.tolist()
+    customers = network.customers
+    return {
+        "Main": search_part(
+            [network.pipes.id[row] for row in rows],
+            [network.pipes.street[row] for row in rows],
+            shapely.get_x(middles),
+            shapely.get_y(middles),
+            network.crs,
+        ),
+        "Valve": valves_in(network, box),
+        "Meter point": search_part(
+            [customers.id[row] for row in off],
+            [customers.address[row] for row in off],
+            customers.x_m[off],
+            customers.y_m[off],
+            network.crs,
+        ),
+    }

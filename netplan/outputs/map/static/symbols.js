@@ -1,7 +1,12 @@
-/* Symbols: every one differs by shape and by letter or line pattern, not by colour alone. */
+/* Symbols: every one differs by shape and by letter or line pattern, not by colour alone. Letters are the plan's own
+   ids: S stop, B bypass or hose, P purge point, G gauge, H excavation; F is a fallback, R a regulator station. */
 const COLOUR = { off: "#d55e00", kept: "#009e73", standby: "#f0e442", dead: "#cc79a7", live: "#0072b2", feed: "#56b4e9", doubt: "#e69f00" };
 
-function letter(text, fill) { return draw("text", { x: 0, y: 0.5, fill }, String(text)); }
+/* An id inside a symbol: smaller the longer it is. */
+function letter(text, fill, y = 0.5) {
+  const size = { 1: 13, 2: 11.5, 3: 9.5 }[String(text).length] || 8;
+  return draw("text", { x: 0, y, fill, style: `font-size:${size}px` }, String(text));
+}
 
 const STOP_SHAPE = {
   bag: (attributes) => [draw("circle", { r: 13, ...attributes })],
@@ -12,22 +17,29 @@ const STOP_SHAPE = {
   valve: (attributes) => [draw("path", { d: "M0 -17L17 0L0 17L-17 0Z", ...attributes })],
 };
 
+/* A label of text on white; its half width goes with it, for whoever places it. */
+function tagHalfWidth(text, size = 12.5) { return 7 + String(text).length * size * 0.3; }
+function tag(text, more = {}, size = 12.5) {
+  const half = tagHalfWidth(text, size);
+  return draw("g", {}, draw("rect", { x: -half, y: -10, width: 2 * half, height: 20, rx: 3, fill: "#fff", stroke: INK, "stroke-width": 1.5, ...more }),
+    draw("text", { x: 0, y: 0.5, fill: INK, style: `font-size:${size}px` }, text));
+}
+
 const SYMBOL = {
   stop(thing) {
-    const shape = { fill: INK, stroke: "#fff", "stroke-width": 2 };
+    const [ground, ink] = thing.before ? ["#fff", INK] : [INK, "#fff"];
+    const shape = { fill: ground, stroke: ink, "stroke-width": 2 };
     const parts = STOP_SHAPE[thing.kind](shape);
     if (thing.provisional) parts.push(draw("circle", { r: 19.5, fill: "none", stroke: INK, "stroke-width": 1.5, "stroke-dasharray": "3 3" }));
-    return draw("g", {}, ...parts, letter(thing.number, "#fff"));
+    return draw("g", {}, ...parts, letter(thing.id, ink));
   },
-  fallback() {
-    return draw("g", {}, draw("circle", { r: 12, fill: "#fff", stroke: INK, "stroke-width": 2, "stroke-dasharray": "4 3" }), letter("F", INK));
-  },
-  gauge() {
-    return draw("g", {}, draw("circle", { r: 10, fill: "#fff", stroke: INK, "stroke-width": 2 }), letter("G", INK));
+  fallback(thing) { return tag(thing.id, { rx: 10, "stroke-width": 1.8, "stroke-dasharray": "4 3" }, 11.5); },
+  gauge(thing) {
+    return draw("g", {}, draw("circle", { r: 11, fill: "#fff", stroke: INK, "stroke-width": 2 }), letter(thing.id, INK));
   },
   purge(thing) {
-    return draw("g", {}, draw("path", { d: "M0 -14L13 10H-13Z", fill: COLOUR.feed, stroke: INK, "stroke-width": 1.5 }),
-      draw("text", { x: 0, y: 3, fill: INK, style: "font-size:11px" }, thing.role === "feed" ? "F" : "V"));
+    const feeds = thing.role === "feed";
+    return draw("g", {}, draw("path", { d: feeds ? "M0 -15L14 11H-14Z" : "M0 15L14 -11H-14Z", fill: COLOUR.feed, stroke: INK, "stroke-width": 1.5 }), letter(thing.id, INK, feeds ? 3.5 : -3));
   },
   station() {
     return draw("g", {}, draw("path", { d: "M-12 12V-3L0 -13L12 -3V12Z", fill: COLOUR.live, stroke: "#fff", "stroke-width": 2 }),
@@ -40,14 +52,18 @@ const SYMBOL = {
   closed() {
     return draw("g", {}, draw("circle", { r: 7, fill: "#fff", stroke: INK, "stroke-width": 1.5 }), draw("path", { d: "M-4 -4L4 4M-4 4L4 -4", stroke: INK, "stroke-width": 2 }));
   },
-  beside() {
-    return draw("path", { d: "M11 -15L16 -6H6Z", fill: COLOUR.standby, stroke: INK, "stroke-width": 1.2 });
+  valve() {
+    return draw("path", { d: "M-7 -4.5L7 4.5V-4.5L-7 4.5Z", fill: "#fff", stroke: INK, "stroke-width": 1.5, "stroke-linejoin": "round" });
+  },
+  opened() {
+    return draw("g", {}, draw("circle", { r: 11, fill: "#fff", stroke: COLOUR.kept, "stroke-width": 3 }), SYMBOL.valve());
   },
   doubt(thing) {
     const parts = thing.priority ? [draw("path", { d: "M0 -17L17 0L0 17L-17 0Z", fill: "#fff", stroke: INK, "stroke-width": 2.5 })] : [];
     parts.push(draw("path", { d: "M-4.6 -8.5H4.6L9.2 0L4.6 8.5H-4.6L-9.2 0Z", fill: "#fff", stroke: COLOUR.doubt, "stroke-width": 2.5 }), letter("?", INK));
     return draw("g", {}, ...parts);
   },
+  /* One who is fed and on standby carries both marks: the ring of the kept, and the triangle. */
   customer(thing) {
     const parts = [];
     if (thing.priority) parts.push(draw("path", { d: "M0 -13L13 0L0 13L-13 0Z", fill: "#fff", stroke: INK, "stroke-width": 2.5 }));
@@ -60,6 +76,7 @@ const SYMBOL = {
     } else {
       parts.push(draw("path", { d: "M0 -7.5L7 5.5H-7Z", fill: COLOUR.standby, stroke: INK, "stroke-width": 1.3 }));
     }
+    if (thing.standby && thing.effect !== "standby") parts.push(draw("path", { class: "on-standby", d: "M9 -14L15 -4H3Z", fill: COLOUR.standby, stroke: INK, "stroke-width": 1.2 }));
     return draw("g", {}, ...parts);
   },
 };
@@ -74,6 +91,7 @@ const LINE = {
   other: [{ color: "#6d6a64", weight: 2.5, dashArray: "9 4" }],
   closed: [{ color: INK, weight: 5, lineCap: "butt" }],
   bypass: [{ color: INK, weight: 8 }, { color: COLOUR.feed, weight: 4.5 }],
+  hose: [{ color: INK, weight: 8, lineCap: "butt" }, { color: COLOUR.feed, weight: 4.5, lineCap: "butt" }, { color: "#fff", weight: 4.5, dashArray: "4 9", lineCap: "butt" }],
   refused: [{ color: INK, weight: 17, opacity: 0.7, dashArray: "2 4", lineCap: "butt" }],
 };
 
@@ -89,17 +107,6 @@ function lineSwatch(strokes) {
 
 function areaSwatch(fill, stroke) {
   return swatch(draw("rect", { x: -13, y: -8, width: 26, height: 16, fill, stroke }));
-}
-
-/* A mark with a leader: the symbol stands off so that neighbours don't cover each other or the pipe. */
-function leaderIcon(content, direction, reach) {
-  const [dx, dy] = [direction[0] * reach, direction[1] * reach];
-  const picture = draw("svg", { width: 1, height: 1 },
-    draw("path", { d: `M0 0L${dx} ${dy}`, stroke: "#fff", "stroke-width": 4 }),
-    draw("path", { d: `M0 0L${dx} ${dy}`, stroke: INK, "stroke-width": 1.6 }),
-    draw("circle", { r: 3, fill: INK, stroke: "#fff" }),
-    draw("g", { transform: `translate(${dx} ${dy})` }, content));
-  return L.divIcon({ className: "mark", html: build("div", {}, picture), iconSize: [1, 1], iconAnchor: [0, 0] });
 }
 
 function plainIcon(content) {

@@ -6,7 +6,10 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
-__all__ = ["differences_in_words", "with_differences"]
+from netplan.outputs.number_format import METRIC, Figures
+from netplan.planfile.model import Option
+
+__all__ = ["differences_in_words", "differences_of_options", "with_differences"]
 
 DONE: Final = {"bag": "bagged", "squeeze": "squeezed", "valve": "shut by its valve"}
 SAME_M: Final = 0.5
@@ -26,15 +29,44 @@ def with_differences(options: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     return [{**one, "words": words} for one, words in zip(options, [alone, *named], strict=True)]
 
 
-def differences_in_words(one: Row, other: Row) -> str:
+def differences_of_options(options: Sequence[Option], units: Figures = METRIC) -> list[str]:
+    """Return what each option of a plan does otherwise than its first, which is "cheapest".
+
+    Parameters
+    ----------
+    options : sequence of Option
+        In the order of the plan.
+    units : Figures
+        How chainages and bores are written.
+    """
+    rows = [_row_of(option) for option in options]
+    return [differences_in_words(row, rows[0], units) if at else "cheapest" for at, row in enumerate(rows)]
+
+
+def _row_of(option: Option) -> Row:
+    off = [one for one in option.customers if one.effect == "off"]
+    return {
+        "stops": [stop.model_dump() | {"valve_id": stop.valve_id or ""} for stop in option.stops],
+        "feeds": [
+            *({"kind": b.kind, "bore_mm": b.bore_mm, "parallel": b.parallel} for b in option.bypasses),
+            *({"id": valve.valve_id, "kind": "opened valve"} for valve in option.opened_valves),
+        ],
+        "notices": {"meters_off": {"value": sum(one.meters for one in off)}},
+        "off": [(0.0, 0.0, one.id) for one in off],
+    }
+
+
+def differences_in_words(one: Row, other: Row, units: Figures = METRIC) -> str:
     """Return what one option does otherwise than another.
 
     Parameters
     ----------
     one, other : mapping
-        Figures of options, as `stage_figures` returns them; stops are named as in `one`.
+        Figures of options, as the planning page shows them; stops are named as in `one`.
+    units : Figures
+        How chainages and bores are written.
     """
-    words = [*_stops(one["stops"], other["stops"]), *_feeds(one["feeds"], other["feeds"])]
+    words = [*_stops(one["stops"], other["stops"], units), *_feeds(one["feeds"], other["feeds"], units)]
     more = len(words) - MOST_NAMED
     if more > 0:
         words = [*words[:MOST_NAMED], f"and {more} more"]
@@ -46,7 +78,7 @@ def differences_in_words(one: Row, other: Row) -> str:
     return ", ".join(words) or "same stops, feeds and customers off"
 
 
-def _stops(one: Sequence[Row], other: Sequence[Row]) -> Iterator[str]:
+def _stops(one: Sequence[Row], other: Sequence[Row], units: Figures) -> Iterator[str]:
     left, gone = list(one), list(other)
     pairs = sorted(
         ((_apart_m(a, b), i, k) for i, a in enumerate(one) for k, b in enumerate(other)),
@@ -60,7 +92,7 @@ def _stops(one: Sequence[Row], other: Sequence[Row]) -> Iterator[str]:
             paired.append((a, b))
     order = {id(stop): at for at, stop in enumerate(one)}
     for a, b in sorted(paired, key=lambda pair: order[id(pair[0])]):
-        yield from _instead(a, b)
+        yield from _instead(a, b, units)
     for stop in left:
         yield f"{_place(stop)} more"
     for stop in gone:
@@ -73,7 +105,7 @@ def _apart_m(a: Row, b: Row) -> float:
     return away if a["main_id"] == b["main_id"] else away + 1e-3 + SAME_M
 
 
-def _instead(a: Row, b: Row) -> Iterator[str]:
+def _instead(a: Row, b: Row, units: Figures) -> Iterator[str]:
     if a["valve_id"] or b["valve_id"]:
         if a["valve_id"] != b["valve_id"]:
             yield f"{_place(a)} instead of {_place(b)}"
@@ -89,7 +121,7 @@ def _instead(a: Row, b: Row) -> Iterator[str]:
         done = f", {DONE[a['kind']]}," if how else ""
         yield f"{_place(a)}{done} instead of {_place(b)}"
     elif moved:
-        at = f"{a['main_id']} at {a['chainage_m']:.1f} m instead of {b['chainage_m']:.1f} m"
+        at = f"{a['main_id']} at {units.length(a['chainage_m'])} instead of {units.length(b['chainage_m'])}"
         yield f"{a['id']}{how}, on {at}" if how else f"{a['id']} on {at}"
     elif how:
         yield f"{a['id']}{how}"
@@ -99,10 +131,10 @@ def _place(stop: Row) -> str:
     return f"valve {stop['valve_id']}" if stop["valve_id"] else f"a stop on {stop['main_id']}"
 
 
-def _feeds(one: Sequence[Row], other: Sequence[Row]) -> Iterator[str]:
+def _feeds(one: Sequence[Row], other: Sequence[Row], units: Figures) -> Iterator[str]:
     opened = [{row["id"] for row in feeds if row["kind"] == "opened valve"} for feeds in (one, other)]
     for kind in ("bypass", "hose"):
-        new, old = ([_size(row) for row in feeds if row["kind"] == kind] for feeds in (one, other))
+        new, old = ([_size(row, units) for row in feeds if row["kind"] == kind] for feeds in (one, other))
         for size in list(new):
             if size in old:
                 new.remove(size)
@@ -119,6 +151,7 @@ def _feeds(one: Sequence[Row], other: Sequence[Row]) -> Iterator[str]:
         yield f"valve {name} stays shut"
 
 
-def _size(feed: Row) -> str:
+def _size(feed: Row, units: Figures) -> str:
     count = f"{feed['parallel']} × " if feed["parallel"] > 1 else ""
-    return f"{count}{feed['bore_mm']:g} mm"
+    bore = f"{feed['bore_mm']:g} mm" if units.name == "metric" else units.size(feed["bore_mm"])
+    return f"{count}{bore}"
