@@ -15,6 +15,7 @@ from netplan.core.errors import BadRulesError
 from netplan.outputs.documents import call_and_tally_sheets, contact_call_sheet, letters, work_pack
 from netplan.outputs.figures_for_rules import figures_for_plan, figures_for_rules
 from netplan.outputs.layers import read_plan_layers
+from netplan.outputs.map import plan_map
 from netplan.outputs.notice_list import customers_in_doubt, notice_rows
 from netplan.outputs.notice_workbook import write_notices_xlsx
 from netplan.outputs.number_format import METRIC, US
@@ -98,6 +99,14 @@ def test_no_metric_figure_is_left_in_papers_and_pages(
     ]
     left = [(where, found, text[:160]) for where, text in said if (found := metric_figures(text))]
     assert not left
+
+
+def test_no_metric_figure_is_left_on_the_map(plan_and_layers: tuple[Any, Any]) -> None:
+    plan, layers = plan_and_layers
+    states = [read_state(layers, rank) for rank in RANKS]
+    said = list(page_texts(plan_map(plan, layers, states, units=US)))
+    assert any("in. w.c." in text for text in said)
+    assert not [(found, text[:160]) for text in said if (found := metric_figures(text))]
 
 
 def test_the_rule_finds_what_metric_papers_say(
