@@ -125,6 +125,10 @@ class Figures:
         name = inch_name(mm, by_nominal=True) if self.is_us and mm is not None else ""
         return f"{name} {self.kind('size').sign}" if name else self.size(mm)
 
+    def hose_sizes(self, text: str) -> str:
+        """Return sizes of hoses that planning wrote, such as ``2 × 51 mm``; other words stay."""
+        return self.sentence(f"bores {text}").removeprefix("bores ")
+
     def pipe(self, od_mm: float | None) -> str:
         """Return the outside diameter of a pipe, in US units after its nominal size where there is one."""
         from netplan.reference.pipe_sizes import inch_pipe_name  # loads an array package

@@ -68,7 +68,7 @@ _ONE_OF_RUN: Final = re.compile(rf"({_JOINT})")
 _FEET_FIRST: Final = re.compile(rf"(?P<feet>{_FIGURE} ft) \({_FIGURE} m\)", re.ASCII)
 """A distance that its source gives in feet needs no way back from metres."""
 _QUOTED: Final = re.compile(r"('(?:[^']|(?<=\w)'(?=\w))*'|\"[^\"]*\")")
-_SIZE_BEFORE: Final = re.compile(r"(?:^|^[0-9]+ × |\b(?:bore|hose|outlet|tee|stack)s?(?: of| is| at)? )$")
+_SIZE_BEFORE: Final = re.compile(r"\b(?:bore|hose|outlet|tee|stack)s?(?: of| is| at)? (?:[0-9]+ × )?$")
 """What stands before the size of a hose or outlet, which has a nominal name; outside diameters have none."""
 _MOST_BEFORE: Final = re.compile(
     r"(?:rating|rated for|above|more than|at most|beyond|longer than|up to|within|greatest|allowed)"
@@ -120,6 +120,7 @@ def _shown(found: re.Match[str], share: float) -> str:
     values = [float(one.replace(",", "").replace("−", "-")) for one in run[::2]]
     if (
         unit.stored == "mm"
+        and "." not in found["run"]
         and _SIZE_BEFORE.search(found.string[: found.start()])
         and all(inch_name(value) for value in values)
     ):

@@ -15,6 +15,7 @@ from netplan.core.errors import BadRulesError
 from netplan.outputs.documents import call_and_tally_sheets, contact_call_sheet, letters, work_pack
 from netplan.outputs.figures_for_rules import figures_for_plan, figures_for_rules
 from netplan.outputs.layers import read_plan_layers
+from netplan.outputs.map import plan_map
 from netplan.outputs.notice_list import customers_in_doubt, notice_rows
 from netplan.outputs.notice_workbook import write_notices_xlsx
 from netplan.outputs.number_format import METRIC, US
@@ -100,6 +101,14 @@ def test_no_metric_figure_is_left_in_papers_and_pages(
     assert not left
 
 
+def test_no_metric_figure_is_left_on_the_map(plan_and_layers: tuple[Any, Any]) -> None:
+    plan, layers = plan_and_layers
+    states = [read_state(layers, rank) for rank in RANKS]
+    said = list(page_texts(plan_map(plan, layers, states, units=US)))
+    assert any("in. w.c." in text for text in said)
+    assert not [(found, text[:160]) for text in said if (found := metric_figures(text))]
+
+
 def test_the_rule_finds_what_metric_papers_say(
     plan_and_layers: tuple[Any, Any], set_papers: list[dict[str, Any]]
 ) -> None:
@@ -156,6 +165,9 @@ def test_sizes_are_nominal_where_there_is_a_name() -> None:
         "4 in",
         "–",
     ]
+    sizes = [US.hose_sizes(text) for text in ("38 mm", "2 × 51 mm", "as planned", "60 mm")]
+    assert sizes == ["1-1/2 in", "2 × 2 in", "as planned", "2.36 in"]
+    assert METRIC.hose_sizes("2 × 51 mm") == "2 × 51 mm"
     assert METRIC.bore(51.0) == METRIC.size(51.0) == "51.0 mm"
     assert US.pipe(114.3) == "4 in IPS (OD 4.50 in)"
     assert US.pipe(28.575) == "1 in CTS (OD 1.13 in)"
@@ -181,7 +193,9 @@ SENTENCES = (
     ),
     ("flow reverses in 252 m of main", "flow reverses in 827 ft of main"),
     ("M0142 at 85.70 m", "M0142 at 281.17 ft"),
-    ("2 × 51 mm", "2 × 2 in"),
+    ("bores of 2 × 51 mm", "bores of 2 × 2 in"),
+    ("51 mm", "2.01 in"),
+    ("bore 102.2 mm instead of 104.1 mm", "bore 4.024 in instead of 4.098 in"),
     ("no size goes through its outlets of 51 mm", "no size goes through its outlets of 2 in"),
     ("down to 20.63 mbar at C1", "down to 8.282 in. w.c. at C1"),
     ("it holds down to −8.7 °C", "it holds down to 16.4 °F"),

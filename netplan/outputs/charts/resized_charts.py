@@ -73,7 +73,7 @@ def _drop(found: Resized, place: int, folder: Path, units: Figures) -> tuple[Pat
         )
         for other in sizes_in_order(found.feeds[place], found.rules, size.parallel)
     ]
-    title = f"B{place + 1}: pressure lost in the bypass, {units.sentence(size_words(size))} in use"
+    title = f"B{place + 1}: pressure lost in the bypass, {units.hose_sizes(size_words(size))} in use"
     chart = drop_chart(curves, figures.flow_m3_per_s_std, figures.drop_pa, units, title)
     return write_chart(chart, folder, f"B{place + 1}-drop")
 
@@ -82,7 +82,7 @@ def _weather(found: Resized, place: int, folder: Path, units: Figures) -> tuple[
     others = [size for k, size in enumerate(found.in_use) if size is not None and k != place]
     shown = _shown(found, place)
     options = [("none", tuple(others))] + [
-        (units.sentence(size_words(size)), (*others, size))
+        (units.hose_sizes(size_words(size)), (*others, size))
         for size in sizes_in_order(found.feeds[place], found.rules, shown.parallel)
     ]
     air = sorted({*WEATHER_C, found.air_temp_c})

@@ -159,7 +159,7 @@ def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
     until = "in no weather looked at" if coldest is None else f"{units.coldest(coldest)} air"
     return (
         line.feed or "option",
-        "without it" if line.choice == "none" else units.sentence(line.choice),
+        "without it" if line.choice == "none" else units.hose_sizes(line.choice),
         until,
         units.sentence(line.fails_by) or "–",
     )

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Ints
+from netplan.outputs.figures_for_rules import figures_for_plan
 from netplan.outputs.layers.layers_of_plan import in_doubt_rows
 from netplan.outputs.map.lat_lon import Flat, lines_of, points_of
 from netplan.outputs.map.network_on_map import Box, base_of, district_of, network_of, pieces_of
@@ -24,7 +25,12 @@ from netplan.outputs.map.popups import (
 from netplan.outputs.map.refused_lengths import refused_lengths, refused_metres
 from netplan.outputs.map.small_marks import point_marks, rows_of, station_marks
 from netplan.outputs.notice_list import customers_in_doubt
+<<<<<<< HEAD
 from netplan.outputs.number_format import Figures, figures_for_weather
+=======
+from netplan.outputs.number_format import Figures
+from netplan.outputs.option_differences import differences_of_options
+>>>>>>> 800fdbdb33ce225a6856114d6ca2a17305cd14c1
 from netplan.planfile import SolvedState, StateCustomers, StateFeeds, StatePipes
 from netplan.planfile.model import Option, Plan, Stop
 from netplan.planfile.option_differences import options_in_words
@@ -56,7 +62,7 @@ def map_data(
     superseded : str
         By what the plan is superseded, in words; empty where it stands.
     """
-    units = figures_for_weather(units, plan)
+    units = figures_for_plan(units, plan)
     conditions = plan.conditions
     crs, district = layers["work"].crs, district_of(layers, states)
     replaced = f", replaces {plan.replaces.revision}" if plan.replaces else ""
@@ -64,6 +70,7 @@ def map_data(
     return {
         "caution": f"VOID: {superseded}. {plan.caution}" if superseded else plan.caution,
         "units": units.name,
+        "reference": units.reference,
         "work": [
             {
                 "line": line,
@@ -145,7 +152,7 @@ def _excavations(option: Option, crs: Any, units: Figures) -> Marks:
 def _stop_line(stop: Stop, units: Figures) -> str:
     place = f"{stop.main_id} at {units.chainage(stop.chainage_m)}"
     number = f"{stop.barriers} barrier{'s' if stop.barriers > 1 else ''}"
-    size, pressure = units.size(stop.od_mm), units.against(stop.pressure_mbar)
+    size, pressure = units.pipe(stop.od_mm), units.against(stop.pressure_mbar)
     return f"{stop.id}: {stop.method}, {number}, {place}, {size}, {pressure}"
 
 
