@@ -25,12 +25,7 @@ from netplan.outputs.map.popups import (
 from netplan.outputs.map.refused_lengths import refused_lengths, refused_metres
 from netplan.outputs.map.small_marks import point_marks, rows_of, station_marks
 from netplan.outputs.notice_list import customers_in_doubt
-<<<<<<< HEAD
-from netplan.outputs.number_format import Figures, figures_for_weather
-=======
 from netplan.outputs.number_format import Figures
-from netplan.outputs.option_differences import differences_of_options
->>>>>>> 800fdbdb33ce225a6856114d6ca2a17305cd14c1
 from netplan.planfile import SolvedState, StateCustomers, StateFeeds, StatePipes
 from netplan.planfile.model import Option, Plan, Stop
 from netplan.planfile.option_differences import options_in_words

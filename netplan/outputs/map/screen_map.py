@@ -44,10 +44,6 @@ EMERGENCY_WORDS: Final = {
     "fastest_methods": "quickest by",
     "fastest_shut_stations": "stations to shut besides the quickest stops",
 }
-<<<<<<< HEAD
-=======
-_BYPASS_WORDS: Final = {"no": "not needed", "yes": "needed", "must": "needed for a priority customer"}
->>>>>>> 800fdbdb33ce225a6856114d6ca2a17305cd14c1
 MARGIN_M: Final = 50.0
 """How far beyond the mains streets are drawn at least (own) [m]."""
 
@@ -187,10 +183,7 @@ def _values(mains: gpd.GeoDataFrame, column: str, units: Figures) -> list[float 
     if column in WITHOUT_STATION:
         values = np.where(mains[WITHOUT_STATION[column]].to_numpy(dtype=float) > 0, np.nan, values)
     values = np.array([shown_figure(column, v, units) for v in values.tolist()], dtype=float)
-<<<<<<< HEAD
-=======
     digits = 2 if units.is_us else 1
->>>>>>> 800fdbdb33ce225a6856114d6ca2a17305cd14c1
     return [
         None if not np.isfinite(v) else int(v) if float(v).is_integer() else round(float(v), digits)
         for v in values
