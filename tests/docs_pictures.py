@@ -19,17 +19,17 @@ from PIL import Image
 from pypdf import PdfReader
 
 from netplan.cli.sample import sample_network
-
-from tests.support.browser import chromium, opened
+from tests.support.browser import chromium
 from tests.support.command_line import run_command
 
 DOCS: Final = Path(__file__).resolve().parent.parent / "docs"
 COLOURS: Final = 256
 SETTLE_MS: Final = 1500
 """So long a map is given to draw [ms]."""
-PACK_PAGES: Final = ("WORK PACK", "Loss sheet", "Step list", "Plan map")
+PACK_PAGES: Final = ("WORK PACK", "Step list", "Plan map")
 """What the pages shown begin with."""
-PACK_DPI: Final = 60
+PACK_DPI: Final = 64
+MORNING: Final = "2027-03-09T07:05"
 WORK: Final = (
     *("--main", "M0142", "--from", "158", "--to", "162"),
     *("--start", "2027-03-09T07:00", "--hours", "9", "--air-temp", "4"),
@@ -42,16 +42,21 @@ def _saved(picture: Image.Image, path: Path) -> str:
 
 
 def _screenshot(browser: Any, page: Path, ready: str, width: int, height: int) -> Image.Image:
-    with opened(browser, page, ready, width=width, height=height) as visit:
-        visit.page.wait_for_timeout(SETTLE_MS)
-        return Image.open(BytesIO(visit.page.screenshot()))
+    """Return a page as it looks on the morning of the work."""
+    visit = browser.new_context(viewport={"width": width, "height": height}, offline=True).new_page()
+    visit.clock.set_fixed_time(MORNING)
+    visit.goto(page.as_uri())
+    visit.wait_for_selector(ready)
+    visit.wait_for_timeout(SETTLE_MS)
+    return Image.open(BytesIO(visit.screenshot()))
 
 
 def _pack(pdf: Path, scratch: Path) -> Image.Image:
     """Return some pages of the work pack side by side."""
     texts = [page.extract_text() for page in PdfReader(pdf).pages]
     numbers = [
-        next(k for k, text in enumerate(texts, 1) if text.lstrip().startswith(heading)) for heading in PACK_PAGES
+        next(k for k, text in enumerate(texts, 1) if text.lstrip().startswith(heading))
+        for heading in PACK_PAGES
     ]
     pages = []
     for number in numbers:
@@ -76,7 +81,9 @@ def main(folder: Path) -> None:
         assert run_command("plan", sample_network(), *WORK, "--out", plan) == 0
         made = [
             _saved(_screenshot(browser, plan / "map.html", "#stop-list", 1280, 800), folder / "plan-map.png"),
-            _saved(_screenshot(browser, plan / "work_day.html", "body", 390, 844), folder / "plan-telephone.png"),
+            _saved(
+                _screenshot(browser, plan / "work_day.html", "body", 390, 844), folder / "plan-telephone.png"
+            ),
             _saved(_pack(plan / "work_pack.pdf", Path(scratch)), folder / "plan-pack.png"),
         ]
     print("\n".join(made))

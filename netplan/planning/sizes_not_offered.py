@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from netplan.planning.resize import Resized
 from netplan.reference.outlet_sizes import nominal_outlet_mm
 
 __all__ = ["SizesNotOffered", "WhyNot", "sizes_not_offered"]
+
+SAME_SIZE_MM: Final = 0.5
+"""Bores nearer than this bear one nominal size, 38 mm and 1-1/2 in for one (own)."""
 
 
 class WhyNot(StrEnum):
@@ -81,8 +85,11 @@ def sizes_not_offered(found: Resized, place: int) -> Iterator[SizesNotOffered]:
         yield SizesNotOffered(WhyNot.TEES, (), feed.most_parallel)
     else:
         yield SizesNotOffered(WhyNot.PARALLEL_RULE, (), rules.parallel_max)
+    # A bore asked for in inches stands for the one of that nominal size in the rules.
     not_asked = tuple(
-        bore_mm for bore_mm in found.problem.rules.bypass.bores_mm if bore_mm not in rules.bores_mm
+        bore_mm
+        for bore_mm in found.problem.rules.bypass.bores_mm
+        if all(abs(bore_mm - asked_mm) >= SAME_SIZE_MM for asked_mm in rules.bores_mm)
     )
     if not_asked:
         yield SizesNotOffered(WhyNot.NOT_ASKED, not_asked)

@@ -15,7 +15,8 @@ from rich.text import Text
 
 from netplan.core.errors import BadInputError
 from netplan.network.vocabulary import Category
-from netplan.outputs.number_format import METRIC, UNKNOWN, Figures, figures_for_weather
+from netplan.outputs.figures_for_rules import figures_for_plan
+from netplan.outputs.number_format import METRIC, UNKNOWN, Figures
 from netplan.outputs.terminal.column_layout import TableColumn, print_table
 from netplan.outputs.terminal.plan_summary import NOT_CALCULATED
 from netplan.outputs.terminal.wrapped_lines import print_lines, print_list
@@ -138,7 +139,7 @@ def print_comparison(plans: Sequence[tuple[str, Plan]], console: Console, *, uni
     BadInputError
         As `compare_plans`.
     """
-    units = figures_for_weather(units, *(plan for _, plan in plans))
+    units = figures_for_plan(units, *(plan for _, plan in plans))
     rows = compare_plans(plans, units)
     print_lines(console, [f"Work section: {_work_words(plans[0][1].work, units)}"], bold_name=True)
     print_lines(console, [WORDS_OF_THE_TABLE])

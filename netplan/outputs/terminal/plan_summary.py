@@ -13,8 +13,9 @@ from rich.text import Text
 
 from netplan.core.findings import READING_CODES
 from netplan.network.checks.finding_groups import Group, group_of
+from netplan.outputs.figures_for_rules import figures_for_plan
 from netplan.outputs.notice_list import customers_in_doubt
-from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.route_words import route_words
 from netplan.outputs.terminal.column_layout import TableColumn, heading, print_table
 from netplan.outputs.terminal.findings_report import print_unread
@@ -51,7 +52,7 @@ def print_summary(
     notes : sequence of str
         What is to be said of how the order was read.
     """
-    units = figures_for_weather(units, plan)
+    units = figures_for_plan(units, plan)
     print_lines(console, _head(plan, units), bold_name=True)
     print_lines(console, notes)
     _options(plan, units, console)
@@ -197,7 +198,7 @@ def _lines(option: Option, units: Figures) -> Iterator[str]:
         number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
         yield _line(
             f"{bypass.kind.capitalize()} {bypass.id}",
-            f"{units.load(bypass.flow_m3h)}, bore {number}{units.size(bypass.bore_mm)}, "
+            f"{units.load(bypass.flow_m3h)}, bore {number}{units.bore(bypass.bore_mm)}, "
             f"{units.length(bypass.length_m)}, drop {units.pressure(bypass.drop_mbar)}, "
             f"{units.speed_reached(bypass.velocity_m_s)}, {until}",
         )
@@ -212,7 +213,8 @@ def _lines(option: Option, units: Figures) -> Iterator[str]:
     yield _line(
         "Gas",
         f"line content {units.volume(vent.line_content_m3)}, purge {units.volume(vent.purge_m3)}, "
-        f"methane {units.mass(vent.methane_kg)}, CO2e {units.mass(vent.co2e_kg)} ({vent.reference})",
+        f"methane {units.mass(vent.methane_kg)}, CO2e {units.mass(vent.co2e_kg)} "
+        f"({units.sentence(vent.reference)})",
     )
 
 
@@ -239,7 +241,7 @@ def _standby(option: Option) -> str:
 
 def _until(line: WeatherLine, kind: str, units: Figures) -> str:
     coldest = line.coldest_air_temp_c
-    choice = f"without a {kind}" if line.choice == "none" else line.choice
+    choice = f"without a {kind}" if line.choice == "none" else units.hose_sizes(line.choice)
     return f"{choice} {'at no temperature' if coldest is None else units.coldest(coldest)}"
 
 

@@ -8,6 +8,7 @@ from rich.console import Console
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.feeds import Feed, FeedSize
+from netplan.outputs.figures_for_rules import figures_for_rules
 from netplan.outputs.number_format import FIGURES_CAUTION, METRIC, Figures
 from netplan.outputs.terminal.column_layout import PLAIN, TableColumn, heading, print_table
 from netplan.outputs.terminal.wrapped_lines import print_lines, print_list
@@ -32,7 +33,7 @@ def print_resized(found: Resized, console: Console, *, units: Figures = METRIC, 
     note : str
         What is to be said of how the order was read.
     """
-    units = _with_digits(found, units)
+    units = _with_digits(found, figures_for_rules(units, found.rules.values()))
     if note:
         print_lines(console, [note])
     planned = {bypass.id: bypass for bypass in found.problem.option.bypasses}
@@ -50,7 +51,7 @@ def print_resized(found: Resized, console: Console, *, units: Figures = METRIC, 
 
 def verdict_lines(found: Resized, units: Figures) -> list[str]:
     """Return for each bypass the smallest of the sizes offered that holds, or that none does and why."""
-    units = _with_digits(found, units)
+    units = _with_digits(found, figures_for_rules(units, found.rules.values()))
     at = f"at {units.temperature(found.air_temp_c)}"
     lines = []
     for feed, size, rows, planned in zip(
@@ -135,12 +136,12 @@ def _why_not(rows: Sequence[SizeRow], units: Figures) -> Iterator[str]:
 
 def _not_offered(found: Resized, place: int, units: Figures) -> Iterator[str]:
     for row in sizes_not_offered(found, place):
-        bores = ", ".join(units.size(bore_mm) for bore_mm in row.bores_mm)
+        bores = ", ".join(units.bore(bore_mm) for bore_mm in row.bores_mm)
         match row.why:
             case WhyNot.MAIN:
                 yield f"{bores}: wider than the bore of main {row.main_id}, {units.size(row.limit)}"
             case WhyNot.OUTLET:
-                yield f"{bores}: does not fit the outlet at its ends, {units.size(row.limit)} nominal"
+                yield f"{bores}: does not fit the outlet at its ends, {units.bore(row.limit)} nominal"
             case WhyNot.TEES:
                 yield f"more than {row.limit:.0f} side by side: no room on the main for more tees"
             case WhyNot.PARALLEL_RULE:
@@ -154,5 +155,5 @@ def _not_offered(found: Resized, place: int, units: Figures) -> Iterator[str]:
 def _size(size: FeedSize | None, units: Figures) -> str:
     if size is None:
         return NONE
-    bore = units.size(size.bore_m * MM_PER_M)
+    bore = units.bore(size.bore_m * MM_PER_M)
     return bore if size.parallel == 1 else f"{size.parallel} × {bore}"
