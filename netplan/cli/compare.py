@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,6 +11,9 @@ from netplan.cli.exit_codes import from_plan_folder
 from netplan.cli.options import Words
 from netplan.core.errors import BadInputError
 from netplan.core.input_paths import check_plan_folder
+
+if TYPE_CHECKING:
+    from netplan.outputs.reader_choices import Choices
 
 
 def command(
@@ -56,7 +59,10 @@ def command(
     for folder in plan_dirs:
         check_plan_folder(folder)
     if notices is not None:
-        _notices(plan_dirs, notices, option or 1, old_option or 1, language or "en", words)
+        from netplan.outputs.reader_choices import Choices
+
+        choices = Choices(units=units, option=option or 1, language=language or "en", words=words)
+        _notices(plan_dirs, notices, choices, old_option or 1)
         return
 
     from netplan.cli.terminal import console
@@ -67,13 +73,10 @@ def command(
     print_comparison(list(zip(_names(plan_dirs), plans, strict=True)), console(), units=figures)
 
 
-def _notices(
-    plan_dirs: list[Path], out: Path, option: int, old_option: int, language: str, words: Path | None
-) -> None:
+def _notices(plan_dirs: list[Path], out: Path, choices: Choices, old_option: int) -> None:
     from netplan.outputs.output_folders import check_differences_target
-    from netplan.outputs.reader_choices import Choices, check_choices
+    from netplan.outputs.reader_choices import check_choices
 
-    choices = Choices(option=option, language=language, words=words)
     check_choices(choices)
     target = check_differences_target(out)
 
@@ -85,7 +88,7 @@ def _notices(
     with from_plan_folder(old):
         before = compared_plan(old, old_option)
     with from_plan_folder(new):
-        after = compared_plan(new, option)
+        after = compared_plan(new, choices.option)
     written = write_notice_differences(before, after, target, choices)
     terminal = console()
     for line in (*difference_lines(written), f"Notices of the difference: {written.folder.resolve()}"):

@@ -25,6 +25,7 @@ from netplan.cli.options import (
     window_given,
 )
 from netplan.core.errors import BadInputError, StoppedError
+from netplan.core.units import chainage_m
 from netplan.emergency.emergency_place import EmergencyPlace
 
 if TYPE_CHECKING:
@@ -86,12 +87,13 @@ def command(
     from netplan.emergency.answer import first_answer
     from netplan.emergency.kept_tables import keep_tables, tables_for
     from netplan.emergency.next_rings import EmergencyRequest
+    from netplan.outputs.figures_for_rules import figures_for_rules
     from netplan.outputs.terminal.emergency_summary import summary_lines
     from netplan.readers import read_network
     from netplan.rules import read_rules
 
-    figures = figures_of(units)
     planning_rules = read_rules(rules)
+    figures = figures_for_rules(figures_of(units), planning_rules.values())
     joined = read_network(network, mapping=mapping_given(mapping), cache=cache, keep_pipes=True)
     tables = tables_for(joined, planning_rules, cache)
     if error_m is None:
@@ -194,7 +196,7 @@ def _given(at: str | None, main: str | None, at_m: str | None, address: str | No
 
         return EmergencyPlace(at=lon_lat_given(at))
     if main is not None:
-        return EmergencyPlace(main=main, at_m=None if at_m is None else metres(at_m, "--at-m"))
+        return EmergencyPlace(main=main, at_m=None if at_m is None else round(chainage_m(at_m, "--at-m"), 6))
     return None if address is None else EmergencyPlace(address=address)
 
 

@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
+from netplan.cli.shown_units import forget_units, in_shown_units
 from netplan.core.errors import BadInputError, NetplanError, NoPlanError, StoppedError, in_brief, shown
 
 __all__ = ["FAULT", "STOPPED", "from_plan_folder", "run", "visible"]
@@ -47,6 +48,7 @@ def run(job: Callable[[], None]) -> int:
         # A terminal of few letters shows the numbers of the others.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+    forget_units()
     try:
         job()
     except NoPlanError as error:
@@ -100,7 +102,7 @@ def _say_noticed(error: NetplanError) -> None:
 
 
 def _one_line(error: object) -> str:
-    return in_brief(" ".join(str(error).split()))
+    return in_shown_units(in_brief(" ".join(str(error).split())))
 
 
 @contextmanager

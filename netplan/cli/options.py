@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
+from netplan.cli.shown_units import remember_units
 from netplan.core.errors import BadInputError
 from netplan.core.input_paths import check_polygon_file, check_text_file, network_path
 from netplan.core.units import is_bare, quantity
@@ -32,7 +33,6 @@ __all__ = [
     "SIZES",
     "TEMPERATURE",
     "AirTemp",
-    "AirTempCelsius",
     "AnySize",
     "Cache",
     "Hours",
@@ -101,15 +101,12 @@ AirTemp = Annotated[
         help="Air temperature of the window [°C; °F with --units us], or with its unit: '39 °F', '4 °C'.",
     ),
 ]
-AirTempCelsius = Annotated[
-    str | None,
-    typer.Option(metavar=TEMPERATURE, help="Air temperature of the window [°C], or with its unit: '39 °F'."),
-]
 Rank = Annotated[int, typer.Option(min=1, help="Rank of the option.")]
 Units = Annotated[
     str,
     typer.Option(
-        help="metric or us, for what people read and for a bare air temperature; plan.json stays metric."
+        callback=remember_units,
+        help="metric or us, for what people read and for a bare air temperature; plan.json stays metric.",
     ),
 ]
 Language = Annotated[

@@ -9,14 +9,16 @@ import typer
 
 from netplan.cli.options import (
     LENGTH,
-    AirTempCelsius,
+    AirTemp,
     Cache,
     Hours,
     MappingFile,
     Network,
     RulesFile,
     Start,
+    Units,
     Within,
+    air_temp_note,
     check_inputs,
     metres,
     window_given,
@@ -83,7 +85,7 @@ def command(
     mapping: MappingFile = None,
     start: Start = None,
     hours: Hours = None,
-    air_temp: AirTempCelsius = None,
+    air_temp: AirTemp = None,
     emergency: Annotated[
         bool,
         typer.Option(
@@ -116,6 +118,7 @@ def command(
         bool, typer.Option("--resume", help="Go on with what an interrupted run has finished.")
     ] = False,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing screen.")] = False,
+    units: Units = "metric",
     within: Within = None,
     cache: Cache = None,
 ) -> None:
@@ -130,12 +133,13 @@ def command(
     target = check_screen_target(out, overwrite=overwrite)
     work_m = metres(length, "--length")
     check_work_of_mains(work, work_m)
-    window = window_given(start, hours, air_temp)
+    window = window_given(start, hours, air_temp, units)
 
     from rich.text import Text as RichText
 
     from netplan.cli.networks import whole_network
     from netplan.cli.terminal import console
+    from netplan.outputs.number_format import figures_of
     from netplan.outputs.screen_folder import write_screen_folder
     from netplan.outputs.terminal.findings_report import print_unread
     from netplan.rules import read_rules
@@ -162,7 +166,15 @@ def command(
     if view is not None:
         result = result.with_columns(view.every.table)
     write_screen_folder(
-        result, out, by, valves=valves, links=links, emergency=view, overwrite=overwrite, target=target
+        result,
+        out,
+        by,
+        valves=valves,
+        links=links,
+        emergency=view,
+        overwrite=overwrite,
+        target=target,
+        units=figures_of(units),
     )
     if with_stops:
         for path in blocks.glob("*"):
@@ -177,6 +189,8 @@ def command(
     if emergency:
         rings = sum(ring == "yes" for ring in result.table["valve_ring"].to_pylist())
         said.append(f"{rings} with a ring of valves that shuts no station")
+    if note := air_temp_note(air_temp, units):
+        terminal.print(RichText(note))
     terminal.print(RichText(f"{', '.join(said)}. Report, table and map: {out}"))
 
 

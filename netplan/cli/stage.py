@@ -8,19 +8,22 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from netplan.cli.options import (
-    AirTempCelsius,
+    AirTemp,
     Cache,
     Hours,
     MappingFile,
     Network,
     RulesFile,
     Start,
+    Units,
+    air_temp_note,
     check_inputs,
     window_given,
 )
 from netplan.core.errors import BadWorkError
 
 if TYPE_CHECKING:
+    from netplan.outputs.number_format import Figures
     from netplan.staging import Renewal, Staging
 
 
@@ -33,8 +36,9 @@ def command(
     mapping: MappingFile = None,
     start: Start = None,
     hours: Hours = None,
-    air_temp: AirTempCelsius = None,
+    air_temp: AirTemp = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing stages.")] = False,
+    units: Units = "metric",
     cache: Cache = None,
 ) -> None:
     """Split a long renewal into stages: fewest customers off at any one time, then lowest burden."""
@@ -44,19 +48,20 @@ def command(
 
     check_inputs(network, texts=(mapping, rules))
     target = check_stages_target(out, overwrite=overwrite)
-    window = window_given(start, hours, air_temp)
+    window = window_given(start, hours, air_temp, units)
 
     from rich.text import Text as RichText
 
     from netplan.cli.networks import whole_network
     from netplan.cli.terminal import console, progress
+    from netplan.outputs.number_format import figures_of
     from netplan.outputs.stage_folder import write_stages_folder
     from netplan.outputs.terminal.findings_report import print_unread
     from netplan.planning.request import PlanRequest
     from netplan.rules import read_rules
     from netplan.staging import renewal_of_mains, renewal_of_street, stage_renewal
 
-    terminal = console()
+    figures, terminal = figures_of(units), console()
     with progress(terminal) as tell:
         tell("reading the network")
         joined = whole_network(network, "stage", mapping=mapping, cache=cache)
@@ -73,17 +78,19 @@ def command(
             weather=False,
         )
         staging = stage_renewal(request, renewal, tell)
-        write_stages_folder(staging, out, overwrite=overwrite, target=target)
+        write_stages_folder(staging, out, overwrite=overwrite, target=target, units=figures)
     print_unread(joined.findings, terminal)
-    terminal.print(RichText(_summary(renewal, staging, out)))
+    if note := air_temp_note(air_temp, units):
+        terminal.print(RichText(note))
+    terminal.print(RichText(_summary(renewal, staging, out, figures)))
 
 
-def _summary(renewal: Renewal, staging: Staging, out: Path) -> str:
+def _summary(renewal: Renewal, staging: Staging, out: Path, units: Figures) -> str:
     from netplan.isolation import MINOR_PER_UNIT
 
     return (
-        f"{renewal.length_m:.1f} m in {len(staging.stages)} stages: at most {staging.most_off} customers "
-        f"off at any one time, burden {staging.burden_minor / MINOR_PER_UNIT:,.2f} "
+        f"{units.length(renewal.length_m)} in {len(staging.stages)} stages: at most {staging.most_off} "
+        f"customers off at any one time, burden {staging.burden_minor / MINOR_PER_UNIT:,.2f} "
         f"{staging.rules.price.currency} without feeds. "
         f"{staging.borders_tried} borders, {staging.sections_tried} lengths tried. Table and maps: {out}"
     )

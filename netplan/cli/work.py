@@ -29,11 +29,13 @@ Main = Annotated[str | None, typer.Option(help="Main to be made gas-free.")]
 From = Annotated[
     str | None,
     typer.Option(
-        "--from", metavar=CHAINAGE, help="Chainage where the work section begins [m], or with its unit."
+        "--from",
+        metavar=CHAINAGE,
+        help="Chainage where the work section begins [m], or with its unit; 5+18.4 is 518.4 ft.",
     ),
 ]
 To = Annotated[
-    str | None, typer.Option(metavar=CHAINAGE, help="Chainage where it ends [m], or with its unit.")
+    str | None, typer.Option(metavar=CHAINAGE, help="Chainage where it ends [m], or with its unit; likewise.")
 ]
 AndMain = Annotated[
     list[str] | None,

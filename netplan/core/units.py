@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pint
 
 
-__all__ = ["convert", "factor", "is_bare", "quantity", "registry", "rounded_down", "rounded_up"]
+__all__ = ["chainage_m", "convert", "factor", "is_bare", "quantity", "registry", "rounded_down", "rounded_up"]
 
 NOISE: Final = 1e-6
 """Share of one unit in the last digit that counts as noise of floats (own) [-]."""
@@ -22,6 +22,14 @@ MOST_CHARACTERS: Final = 80
 _QUANTITY: Final = re.compile(
     r"(?P<number>[+\-\u2212]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+\-]?[0-9]{1,3})?)"
     r"(?:\s*(?P<unit>[^\s0-9.,].*))?"
+)
+_FRACTION: Final = re.compile(
+    r"(?P<sign>[+\-\u2212]?)(?:(?P<whole>[0-9]{1,4})[\s-])?(?P<top>[0-9]{1,3})/(?P<bottom>[1-9][0-9]{0,2})"
+    r"(?:\s*(?P<unit>[^\s0-9.,/].*))?"
+)
+"""Halves, quarters and so on, as sizes in inches are named: 3/4 in, 1-1/2 in, 1 1/2 in."""
+_STATION: Final = re.compile(
+    r"(?P<hundreds>[0-9]{1,5})\+(?P<feet>[0-9]+(?:\.[0-9]*)?)(?:\s*(?:ft\.?|feet|'))?"
 )
 _POWER: Final = r"(?:[²³⁴]|(?:\*\*|\^)-?[1-4])?"
 _NAME: Final = rf"[°A-Za-zµμΔ][A-Za-z_0-9]{{0,30}}{_POWER}"
@@ -157,6 +165,27 @@ def quantity(value: object, unit: str, where: str, bare: str | None = None) -> f
     return number
 
 
+def chainage_m(text: str, where: str) -> float:
+    """Read a place along a main [m]: a quantity, or a station of 100 ft: ``5+18.4`` is 518.4 ft.
+
+    A station has two digits before its point behind the plus; other plusses are of stations of other lengths
+    and refused.
+
+    Raises
+    ------
+    BadInputError
+    """
+    found = _STATION.fullmatch(text[: MOST_CHARACTERS + 1].strip())
+    if found is None:
+        return quantity(text, "m", where)
+    if len(found["feet"].partition(".")[0]) != 2:
+        raise BadInputError(
+            f"{where}: {quoted(text)} is no station of 100 ft: 5+18.4 is 518.4 ft; "
+            "write two digits behind the plus, or a length with its unit"
+        )
+    return convert(100.0 * float(found["hundreds"]) + float(found["feet"]), "ft", "m")
+
+
 def is_bare(text: str) -> bool:
     """Return whether a text is a number without a unit."""
     found = _QUANTITY.fullmatch(text[: MOST_CHARACTERS + 1].strip())
@@ -165,6 +194,9 @@ def is_bare(text: str) -> bool:
 
 def _parted(text: str, where: str) -> tuple[float, str]:
     stripped = text.strip() if len(text) <= MOST_CHARACTERS else ""
+    fraction = _FRACTION.fullmatch(stripped)
+    if fraction is not None:
+        return _of_fraction(fraction, text, where)
     found = _QUANTITY.fullmatch(stripped)
     if found is None:
         if stripped.lower().lstrip("+-") in {"nan", "inf", "infinity"}:
@@ -173,6 +205,13 @@ def _parted(text: str, where: str) -> tuple[float, str]:
             f"{where}: cannot read {quoted(text)}; write a number, a space and a unit such as '4 in'"
         )
     return float(found["number"].replace("\u2212", "-")), found["unit"] or ""
+
+
+def _of_fraction(found: re.Match[str], text: str, where: str) -> tuple[float, str]:
+    if not found["unit"]:
+        raise BadInputError(f"{where}: {quoted(text)} has no unit; write one, such as '1-1/2 in'")
+    number = float(found["whole"] or 0) + float(found["top"]) / float(found["bottom"])
+    return (-number if found["sign"] in ("-", "\u2212") else number), found["unit"]
 
 
 def _converted(number: float, own: str, unit: str, where: str) -> float:

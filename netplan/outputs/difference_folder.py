@@ -30,6 +30,7 @@ from netplan.outputs.notice_differences import (
     still_holding,
 )
 from netplan.outputs.notice_places import PlanNotices, plan_notices
+from netplan.outputs.number_format import Figures
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile import read_state
 from netplan.planfile.model import Plan
@@ -146,6 +147,7 @@ def write_notice_differences(
         )
         if line
     )
+    units = choices.figures
     facts = DifferenceFacts(
         before.folder.resolve().name,
         after.folder.resolve().name,
@@ -156,6 +158,7 @@ def write_notice_differences(
         revision_code(new.plan),
         told,
         notes,
+        units,
     )
     pages = {} if words.lacking else pages_of(letters)
     signs: list[str] = []
@@ -165,10 +168,10 @@ def write_notice_differences(
         text = differences_csv(rows, pages, facts)
         (part / "notice_differences.csv").write_text(text, encoding="utf-8", newline="")
         if letters and not words.lacking:
-            made, without_a_font = difference_letters_pdf(letters, old, new, words)
+            made, without_a_font = difference_letters_pdf(letters, old, new, words, paper=units.paper)
             (part / "letters.pdf").write_bytes(made)
             signs.append(without_a_font)
-        _sheets(part, rows, new, told)
+        _sheets(part, rows, new, told, units)
 
     folder = write_folder(place, make)
     boxes = tuple(f"letters.pdf has empty boxes: no font here has {one}" for one in signs if one)
@@ -176,16 +179,19 @@ def write_notice_differences(
     return WrittenDifferences(folder, old, new, rows, len(holding), count, (*notes, *boxes))
 
 
-def _sheets(part: Path, rows: Sequence[NoticeDifference], new: PlanNotices, told: Contacts) -> None:
+def _sheets(
+    part: Path, rows: Sequence[NoticeDifference], new: PlanNotices, told: Contacts, units: Figures
+) -> None:
     from netplan.outputs.documents.call_and_tally_sheets import tally_pdf
     from netplan.outputs.documents.contact_call_sheet import call_sheet_of_differences_pdf
 
     call = part / "call_sheet.pdf"
-    call.write_bytes(call_sheet_of_differences_pdf(new.plan, rows))
+    call.write_bytes(call_sheet_of_differences_pdf(new.plan, rows, units=units))
     # Who is at risk without gas: for the owner's eyes until the owner hands it on.
     call.chmod(0o600)
     if told.logs:
-        tally = tally_pdf(new.plan, list(new.rows.values()), option_of_rank(new.plan, new.option), told)
+        option = option_of_rank(new.plan, new.option)
+        tally = tally_pdf(new.plan, list(new.rows.values()), option, told, units=units)
         (part / "tally_sheet.pdf").write_bytes(tally)
 
 

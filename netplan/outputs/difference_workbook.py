@@ -14,6 +14,7 @@ from netplan.outputs.notice_differences import Change, NoticeDifference, effect_
 from netplan.outputs.notice_list import NoticeRow
 from netplan.outputs.notice_workbook import CONTACTS, WORK_TIMES, print_on_paper
 from netplan.outputs.notices_csv import spreadsheet_safe
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.workbook_tables import CellFormats, CellKind, SheetColumn, new_workbook, write_table
 from netplan.planfile.model import Plan
 
@@ -52,6 +53,8 @@ class DifferenceFacts:
         Who was told by the new plan: of those for whom nothing changed, by the old plan's logs too.
     notes : tuple of str
         What the notice team must know besides, a line each.
+    units : Figures
+        How figures are written, and on which paper.
     """
 
     old_name: str
@@ -63,6 +66,7 @@ class DifferenceFacts:
     revision: str
     told: Contacts
     notes: tuple[str, ...]
+    units: Figures = METRIC
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,9 +266,9 @@ def write_differences_xlsx(
         for title, changes in CHANGE_SHEETS.items():
             own = [one for one in rows if one.main_change in changes]
             lines = [_line_of(one, pages, facts) for one in own]
-            _sheet(book.add_worksheet(title), lines, _spoken(_COLUMNS, lines), facts.new, formats)
+            _sheet(book.add_worksheet(title), lines, _spoken(_COLUMNS, lines), facts, formats)
         held = [_holding_line(row, facts.told.of(row.customer_id), facts.revision) for row in holding]
-        _sheet(book.add_worksheet(HOLDS_SHEET), held, _spoken(_HOLDS_COLUMNS, held), facts.new, formats)
+        _sheet(book.add_worksheet(HOLDS_SHEET), held, _spoken(_HOLDS_COLUMNS, held), facts, formats)
         _totals(totals, rows, len(held), pages, facts, formats)
 
 
@@ -287,7 +291,7 @@ def _sheet(
     sheet: Any,
     lines: Sequence[DifferenceLine],
     columns: Sequence[SheetColumn],
-    plan: Plan,
+    facts: DifferenceFacts,
     formats: CellFormats,
 ) -> None:
     write_table(sheet, lines, columns, formats)
@@ -297,7 +301,7 @@ def _sheet(
     for place, line in enumerate(lines, 1):
         most = max(_rows_of(str(getattr(line, column.name)), column.width) for column in texts)
         sheet.set_row(place, _LINE_POINTS * most)
-    print_on_paper(sheet, plan)
+    print_on_paper(sheet, facts.new, facts.units)
 
 
 def _rows_of(text: str, width: float) -> int:
@@ -331,7 +335,9 @@ def _totals(
         start = (plan.conditions.start or "any working day").replace("T", " ")
         text = f"{word} plan: {name}, option {option}; {start}, {plan.conditions.hours:g} h"
         sheet.write_string(line, 0, text + (f"; revision {facts.revision}" if word == "new" else ""))
-    work = ", ".join(f"{w.main_id} {w.from_m:.1f} m to {w.to_m:.1f} m" for w in facts.new.work)
+    work = ", ".join(
+        f"{w.main_id} {facts.units.length(w.from_m)} to {facts.units.length(w.to_m)}" for w in facts.new.work
+    )
     sheet.write_string(3, 0, f"Work on {work}")
     sheet.merge_range(4, 0, 4, len(_HEADS) - 1, "", formats.wrap)
     sheet.write_string(4, 0, facts.new.caution, formats.wrap)
@@ -348,7 +354,7 @@ def _totals(
         sheet.merge_range(place, 0, place, len(_HEADS) - 1, "", formats.wrap)
         sheet.write_string(place, 0, note, formats.wrap)
         sheet.set_row(place, 15 * (1 + len(note) // 90))
-    print_on_paper(sheet, facts.new)
+    print_on_paper(sheet, facts.new, facts.units)
 
 
 def _total(

@@ -8,6 +8,7 @@ from textwrap import wrap
 from typing import Any, Final
 
 from netplan.outputs.notice_list import EFFECTS, NoticeRow
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.workbook_tables import (
     CellFormats,
     CellKind,
@@ -124,10 +125,17 @@ _HEADS: Final = (
     "Meaning",
 )
 _MEANING: Final = len(_HEADS) - 1
+_PAPER_CODES: Final = {"us-letter": 1, "a4": 9}
+"""Numbers of sizes of paper in a spreadsheet."""
 
 
 def write_notices_xlsx(
-    path: Path, plan: Plan, rows: Sequence[NoticeRow], rank: int = 1, notes: Sequence[str] = ()
+    path: Path,
+    plan: Plan,
+    rows: Sequence[NoticeRow],
+    rank: int = 1,
+    notes: Sequence[str] = (),
+    units: Figures = METRIC,
 ) -> None:
     """Write the notice list as a spreadsheet; every text is a text cell, never a formula or a link.
 
@@ -142,15 +150,20 @@ def write_notices_xlsx(
         Rank of the option that the rows are of.
     notes : sequence of str
         What the notice team must know besides, a line each below the totals.
+    units : Figures
+        How figures are written, and on which paper.
     """
     with new_workbook(path, "Notice list") as (book, formats):
         totals = book.add_worksheet("Totals")
-        _list(book.add_worksheet(MERGE_SHEET), rows, MERGE_COLUMNS, plan, formats)
+        _list(book.add_worksheet(MERGE_SHEET), rows, MERGE_COLUMNS, plan, formats, units)
         for effect in EFFECTS:
-            _list(book.add_worksheet(SHEETS[effect]), _listed(rows, effect), _COLUMNS, plan, formats)
-        doubts = option_of_rank(plan, rank).in_doubt
-        _list(book.add_worksheet(DOUBT_SHEET), doubts, _DOUBT_COLUMNS, plan, formats)
-        _totals(totals, plan, rows, rank, formats, notes)
+            _list(book.add_worksheet(SHEETS[effect]), _listed(rows, effect), _COLUMNS, plan, formats, units)
+        doubts = [
+            one.model_copy(update={"why": units.sentence(one.why)})
+            for one in option_of_rank(plan, rank).in_doubt
+        ]
+        _list(book.add_worksheet(DOUBT_SHEET), doubts, _DOUBT_COLUMNS, plan, formats, units)
+        _totals(totals, plan, rows, rank, formats, notes, units)
 
 
 def _listed(rows: Sequence[NoticeRow], effect: str) -> list[NoticeRow]:
@@ -161,16 +174,21 @@ def _listed(rows: Sequence[NoticeRow], effect: str) -> list[NoticeRow]:
 
 
 def _list(
-    sheet: Any, rows: Sequence[Any], columns: Sequence[SheetColumn], plan: Plan, formats: CellFormats
+    sheet: Any,
+    rows: Sequence[Any],
+    columns: Sequence[SheetColumn],
+    plan: Plan,
+    formats: CellFormats,
+    units: Figures,
 ) -> None:
     write_table(sheet, rows, columns, formats)
-    print_on_paper(sheet, plan)
+    print_on_paper(sheet, plan, units)
 
 
-def print_on_paper(sheet: Any, plan: Plan) -> None:
-    """Fit a sheet to the width of A4, its head on every page, the caution at the foot."""
+def print_on_paper(sheet: Any, plan: Plan, units: Figures) -> None:
+    """Fit a sheet to the width of the paper, its head on every page, the caution at the foot."""
     sheet.set_landscape()
-    sheet.set_paper(9)
+    sheet.set_paper(_PAPER_CODES[units.paper])
     sheet.fit_to_pages(1, 0)
     sheet.repeat_rows(0)
     # An ampersand starts a code in a footer; 255 characters is all that a footer may hold.
@@ -187,12 +205,13 @@ def _totals(
     rank: int,
     formats: CellFormats,
     notes: Sequence[str],
+    units: Figures,
 ) -> None:
     sheet.set_column(0, 0, 12)
     sheet.set_column(1, _MEANING - 1, 14)
     sheet.set_column(_MEANING, _MEANING, 80)
     sheet.write_string(0, 0, f"Notice list, option {rank}, revision {revision_code(plan)}", formats.strong)
-    work = ", ".join(f"{w.main_id} {w.from_m:.1f} m to {w.to_m:.1f} m" for w in plan.work)
+    work = ", ".join(f"{w.main_id} {units.length(w.from_m)} to {units.length(w.to_m)}" for w in plan.work)
     start = (plan.conditions.start or "any working day").replace("T", " ")
     sheet.write_string(1, 0, f"Work on {work}; {start}, {plan.conditions.hours:g} h")
     sheet.merge_range(2, 0, 2, _MEANING, "", formats.wrap)
@@ -216,7 +235,7 @@ def _totals(
     for place, note in enumerate(notes, line + 3):
         sheet.merge_range(place, 0, place, _MEANING, "", formats.wrap)
         sheet.write_string(place, 0, note, formats.wrap)
-    print_on_paper(sheet, plan)
+    print_on_paper(sheet, plan, units)
 
 
 def _total(

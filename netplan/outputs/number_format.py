@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from netplan.core.errors import BadInputError, quoted
 from netplan.core.units import convert, rounded_down, rounded_up
+from netplan.outputs.sentence_figures import METRIC_REFERENCE, PSI_FROM_MBAR, in_us_units
 
 if TYPE_CHECKING:
     from netplan.planfile.model import Plan
@@ -28,26 +28,10 @@ MOST_MORE_DIGITS: Final = 3
 """How many digits beyond the usual may tell two temperatures apart (own)."""
 
 UNKNOWN: Final = "–"
+US_OF_METRIC_REFERENCE: Final = "59 °F, 14.696 psia"
+"""15 °C, 101.325 kPa in US units: what US figures are at where the rules state no base of their own."""
 FIGURES_CAUTION: Final = "Planning figures: the operator's rules, local codes and competent people govern."
 """What stands below figures that are shown alone."""
-
-
-_SENTENCE_KINDS: Final = {
-    "mbar": "pressure",
-    "m³/h": "flow",
-    "m/s": "speed",
-    "m³": "volume",
-    "mm": "size",
-    "m": "length",
-    "°C": "temperature",
-    "kg": "mass",
-}
-_FIGURE: Final = r"[-−]?\d[\d,]*(?:\.\d+)?"
-_METRIC_FIGURE: Final = re.compile(
-    rf"(?<![\w.:/,-])(?P<one>{_FIGURE})(?: to (?P<other>{_FIGURE}))? "
-    rf"(?P<unit>{'|'.join(_SENTENCE_KINDS)})(?![\w³²/°])",
-    re.ASCII,
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +43,8 @@ class FigureKind:
     sign: str
     decimals: int | None
     """Digits behind the point; None: three significant figures."""
+    share: float = 1.0
+    """What one of the stored is at the conditions shown [-]: not 1 for standard volumes and flows alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +58,18 @@ class Figures:
 
     name: Literal["metric", "us"]
     kinds: tuple[tuple[str, FigureKind], ...]
+    reference: str = METRIC_REFERENCE
+    """Conditions that flows and volumes are shown at, to be printed beside them."""
+
+    @property
+    def is_us(self) -> bool:
+        """Whether people read US units."""
+        return self.name == "us"
+
+    @property
+    def paper(self) -> str:
+        """Size of paper, by the typesetter's name."""
+        return "us-letter" if self.is_us else "a4"
 
     def kind(self, what: str) -> FigureKind:
         """Return how a kind of quantity is shown."""
@@ -83,6 +81,7 @@ class Figures:
             return None
         kind = self.kind(what)
         shown = convert(value, kind.stored, kind.shown) if kind.stored != kind.shown else value
+        shown *= kind.share
         return _ROUND[side](shown, _decimals(shown) if kind.decimals is None else kind.decimals) + 0.0
 
     def bare(self, what: str, value: float | None, side: Side = "nearest") -> str:
@@ -119,9 +118,43 @@ class Figures:
         """Return a diameter or wall."""
         return self.text("size", mm)
 
+    def bore(self, mm: float | None) -> str:
+        """Return the size of a hose, outlet, tapping or stack; in US units the nominal one, as 1-1/2 in."""
+        from netplan.reference.outlet_sizes import inch_name  # tables that reading an option does not need
+
+        name = inch_name(mm, by_nominal=True) if self.is_us and mm is not None else ""
+        return f"{name} {self.kind('size').sign}" if name else self.size(mm)
+
+    def hose_sizes(self, text: str) -> str:
+        """Return sizes of hoses that planning wrote, such as ``2 × 51 mm``; other words stay."""
+        return self.sentence(f"bores {text}").removeprefix("bores ")
+
+    def pipe(self, od_mm: float | None) -> str:
+        """Return the outside diameter of a pipe, in US units after its nominal size where there is one."""
+        from netplan.reference.pipe_sizes import inch_pipe_name  # loads an array package
+
+        name = inch_pipe_name(od_mm) if self.is_us and od_mm is not None else ""
+        return f"{name} (OD {self.size(od_mm)})" if name else self.size(od_mm)
+
+    def rating(self, mbar: float | None) -> str:
+        """Return a gauge pressure that something may be held at, a rating or test: high ones in psi."""
+        if not self.is_us or mbar is None or mbar < PSI_FROM_MBAR:
+            return self.held(mbar)
+        return self.text("high_pressure", mbar, "down")
+
+    def let_by(self, l_min: float) -> str:
+        """Return a let-by limit or the least that a meter must show: never more than the truth."""
+        if not self.is_us:
+            return f"{l_min:g} l/min"
+        return self.text("let_by", l_min, "down")
+
     def volume(self, m3: float | None) -> str:
-        """Return a volume, to three figures."""
+        """Return a volume at reference conditions, to three figures."""
         return self.text("volume", m3)
+
+    def space(self, m3: float | None) -> str:
+        """Return an actual volume, such as that of a pipe, to three figures."""
+        return self.text("space", m3)
 
     def temperature(self, celsius: float | None) -> str:
         """Return a temperature."""
@@ -160,21 +193,29 @@ class Figures:
         return self.text("speed", m_s, "up")
 
     def sentence(self, text: str) -> str:
-        """Return a sentence of the plan, its metric figures followed by the same in US units.
+        """Return a sentence of the plan in these units; planning writes them metric.
 
-        Planning writes sentences in metric units; what it rounded to the safe side stays in sight.
+        See `sentence_figures` for what is converted, how fine and to which side.
         """
-        return text if self.name == "metric" else _METRIC_FIGURE.sub(self._both, text)
+        if not self.is_us:
+            return text
+        return in_us_units(text, self.reference, self.kind("volume").share)
 
-    def _both(self, found: re.Match[str]) -> str:
-        what = _SENTENCE_KINDS[found["unit"]]
-        given = [part for part in (found["one"], found["other"]) if part is not None]
-        # As fine as the sentence is: figures that differ there must not read the same.
-        finer = max(len(part.partition(".")[2]) for part in given) - (METRIC.kind(what).decimals or 0)
-        units = self.with_more_digits(what, max(finer, 0))
-        values = [float(part.replace(",", "").replace("−", "-")) for part in given]
-        words = " to ".join(units.bare(what, value) for value in values)
-        return f"{found[0]} ({words} {units.kind(what).sign})"
+    def at_reference(self, reference: str, share: float) -> Figures:
+        """Return these figures with flows and volumes at other reference conditions.
+
+        Parameters
+        ----------
+        reference : str
+            The conditions, as they are printed.
+        share : float
+            What one volume at 15 °C, 101.325 kPa is at these [-].
+        """
+        kinds = tuple(
+            (name, replace(kind, share=share) if name in ("flow", "volume") else kind)
+            for name, kind in self.kinds
+        )
+        return replace(self, kinds=kinds, reference=reference)
 
     def telling_apart(
         self, what: str, values: Iterable[float | None], limits: Iterable[float | None] = ()
@@ -238,11 +279,14 @@ METRIC: Final = Figures(
     "metric",
     (
         ("pressure", FigureKind("mbar", "mbar", "mbar", 1)),
+        ("high_pressure", FigureKind("mbar", "mbar", "mbar", 1)),
         ("flow", FigureKind("m**3/hour", "m**3/hour", "m³/h", None)),
         ("length", FigureKind("m", "m", "m", 1)),
         ("chainage", FigureKind("m", "m", "m", 2)),
         ("size", FigureKind("mm", "mm", "mm", 1)),
         ("volume", FigureKind("m**3", "m**3", "m³", None)),
+        ("space", FigureKind("m**3", "m**3", "m³", None)),
+        ("let_by", FigureKind("liter/minute", "liter/minute", "l/min", None)),
         ("temperature", FigureKind("degC", "degC", "°C", 1)),
         ("speed", FigureKind("m/s", "m/s", "m/s", 1)),
         ("mass", FigureKind("kg", "kg", "kg", None)),
@@ -252,15 +296,19 @@ US: Final = Figures(
     "us",
     (
         ("pressure", FigureKind("mbar", "inH2O_trade", "in. w.c.", 2)),
+        ("high_pressure", FigureKind("mbar", "psi", "psi", 1)),
         ("flow", FigureKind("m**3/hour", "foot**3/hour", "ft³/h", None)),
         ("length", FigureKind("m", "foot", "ft", 1)),
         ("chainage", FigureKind("m", "foot", "ft", 2)),
         ("size", FigureKind("mm", "inch", "in", 2)),
         ("volume", FigureKind("m**3", "foot**3", "ft³", None)),
+        ("space", FigureKind("m**3", "foot**3", "ft³", None)),
+        ("let_by", FigureKind("liter/minute", "foot**3/hour", "ft³/h", None)),
         ("temperature", FigureKind("degC", "degF", "°F", 1)),
         ("speed", FigureKind("m/s", "foot/second", "ft/s", 1)),
         ("mass", FigureKind("kg", "pound", "lb", None)),
     ),
+    US_OF_METRIC_REFERENCE,
 )
 
 

@@ -10,6 +10,7 @@ import geopandas as gpd
 
 from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.contacts.contact_state import Contacts, add_up
+from netplan.outputs.figures_for_rules import figures_for_plan
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.outputs.map import plan_map
 from netplan.outputs.notice_list import (
@@ -20,6 +21,7 @@ from netplan.outputs.notice_list import (
 )
 from netplan.outputs.notice_workbook import write_notices_xlsx
 from netplan.outputs.notices_csv import notices_csv
+from netplan.outputs.number_format import Figures
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.work_day.work_day_page import work_day_page
@@ -139,7 +141,7 @@ def write_deliverables_again(
     def make(part: Path) -> None:
         rows = write_deliverables(plan, layers, states, part, choices, tell, say, superseded, contacts)
         if choices.papers and contacts.logs:
-            _write_told(plan, rows, contacts, part / "call_sheet.pdf", choices.option, superseded)
+            _write_told(plan, rows, contacts, part / "call_sheet.pdf", choices, superseded)
 
     return write_folder(place, make)
 
@@ -166,7 +168,7 @@ def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: T
     rows = write_deliverables(plan, layers, result.states, folder, choices, tell, warn)
     if choices.papers:
         doubts = customers_in_doubt(option_of_rank(plan, choices.option))
-        _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
+        _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf", choices.figures)
 
 
 def write_deliverables(
@@ -205,14 +207,14 @@ def write_deliverables(
     tuple of NoticeRow
         The notice list that was written.
     """
-    figures, rank = choices.figures, choices.option
+    figures, rank = figures_for_plan(choices.figures, plan), choices.option
     place = plan.options.index(option_of_rank(plan, rank))
     tell("writing the notices")
     rows = notice_rows(plan, states[place])
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
     words = _words(rows, choices) if choices.papers and not superseded else None
     notes = () if words is None else words.lines
-    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank, notes)
+    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank, notes, figures)
     for line in notes:
         warn(line)
     tell("drawing the map")
@@ -225,8 +227,8 @@ def write_deliverables(
     if choices.papers:
         tell("setting the papers")
         if words is not None and not words.lacking:
-            _write_letters(plan, rows, words, folder / "letters.pdf", warn)
-        _write_papers(plan, layers, states[place], rows, folder, choices, superseded, contacts)
+            _write_letters(plan, rows, words, folder / "letters.pdf", warn, figures.paper)
+        _write_papers(plan, layers, states[place], rows, folder, figures, superseded, contacts)
     return rows
 
 
@@ -237,10 +239,12 @@ def _words(rows: Sequence[NoticeRow], choices: Choices) -> ChosenWords:
     return choose_words([row.language for row in rows], read_words(choices.words), choices.language)
 
 
-def _write_letters(plan: Plan, rows: Sequence[NoticeRow], words: ChosenWords, path: Path, warn: Tell) -> None:
+def _write_letters(
+    plan: Plan, rows: Sequence[NoticeRow], words: ChosenWords, path: Path, warn: Tell, paper: str
+) -> None:
     from netplan.outputs.documents.letters import letters_pdf, signs_without_a_font
 
-    path.write_bytes(letters_pdf(plan, rows, words))
+    path.write_bytes(letters_pdf(plan, rows, words, paper=paper))
     missing = signs_without_a_font(plan, rows, words)
     if missing:
         warn(missing)
@@ -252,7 +256,7 @@ def _write_papers(
     state: SolvedState,
     rows: Sequence[NoticeRow],
     folder: Path,
-    choices: Choices,
+    figures: Figures,
     superseded: str,
     contacts: Contacts | None,
 ) -> None:
@@ -260,25 +264,33 @@ def _write_papers(
     from netplan.outputs.documents.call_and_tally_sheets import tally_pdf
     from netplan.outputs.documents.work_pack import work_pack_pdf
 
-    option, figures = option_of_rank(plan, state.option), choices.figures
-    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option, contacts, superseded=superseded))
+    option = option_of_rank(plan, state.option)
+    tally = tally_pdf(plan, rows, option, contacts, superseded=superseded, units=figures)
+    (folder / "tally_sheet.pdf").write_bytes(tally)
     pack = work_pack_pdf(plan, layers, state, units=figures, superseded=superseded)
     (folder / "work_pack.pdf").write_bytes(pack)
 
 
 def _write_told(
-    plan: Plan, rows: Sequence[NoticeRow], contacts: Contacts, path: Path, rank: int, superseded: str
+    plan: Plan, rows: Sequence[NoticeRow], contacts: Contacts, path: Path, choices: Choices, superseded: str
 ) -> None:
     from netplan.outputs.documents.contact_call_sheet import call_sheet_with_contacts_pdf
 
-    doubts = customers_in_doubt(option_of_rank(plan, rank))
-    path.write_bytes(call_sheet_with_contacts_pdf(plan, rows, contacts, doubts, superseded=superseded))
+    doubts = customers_in_doubt(option_of_rank(plan, choices.option))
+    pdf = call_sheet_with_contacts_pdf(
+        plan, rows, contacts, doubts, superseded=superseded, units=choices.figures
+    )
+    path.write_bytes(pdf)
     # Who is at risk without gas: for the owner's eyes until the owner hands it on.
     path.chmod(0o600)
 
 
 def _write_call_sheet(
-    result: PlanResult, rows: Sequence[NoticeRow], doubts: Sequence[CustomerInDoubt], path: Path
+    result: PlanResult,
+    rows: Sequence[NoticeRow],
+    doubts: Sequence[CustomerInDoubt],
+    path: Path,
+    units: Figures,
 ) -> None:
     from netplan.outputs.documents.call_and_tally_sheets import call_sheet_pdf
 
@@ -293,6 +305,7 @@ def _write_call_sheet(
         {**result.notes_in_doubt, **notes},
         doubts,
         telephones={**result.telephones_in_doubt, **numbers},
+        units=units,
     )
     path.write_bytes(pdf)
     # Personal notes and numbers: for the owner's eyes until the owner hands it on.

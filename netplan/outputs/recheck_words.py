@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from netplan.outputs.figures_for_rules import figures_for_rules
 from netplan.outputs.number_format import Figures
 from netplan.planfile.model import Conditions, Plan
 from netplan.planfile.recheck_answer import Against, LeastNow, MovedReading, RecheckAnswer, TouchedCustomer
@@ -100,6 +101,7 @@ def recheck_words(answer: RecheckAnswer, plan: Plan, units: Figures) -> RecheckW
     units : Figures
         How figures are written.
     """
+    units = figures_for_rules(units, plan.rules)
     name = answer.revision or answer.plan_sha256[:8]
     verdict = _VOID if answer.superseded_by else _FALLS
     if answer.holds:

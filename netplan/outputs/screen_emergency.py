@@ -20,6 +20,7 @@ from netplan.network.model import Network
 from netplan.network.vocabulary import Operable, ValveState
 from netplan.outputs.markdown_tables import figure_text, markdown_table, plain_text
 from netplan.outputs.notices_csv import spreadsheet_safe
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_table import EMERGENCY_CAUTION
 
 __all__ = ["EmergencyView", "emergency_section", "maintenance_rows", "write_maintenance"]
@@ -37,7 +38,7 @@ class EmergencyView:
     lists: tuple[MaintenanceList, ...] | None
 
 
-def emergency_section(view: EmergencyView, mains: gpd.GeoDataFrame) -> Iterator[str]:
+def emergency_section(view: EmergencyView, mains: gpd.GeoDataFrame, units: Figures = METRIC) -> Iterator[str]:
     """Yield the lines of the section in Markdown.
 
     Parameters
@@ -45,6 +46,8 @@ def emergency_section(view: EmergencyView, mains: gpd.GeoDataFrame) -> Iterator[
     view : EmergencyView
     mains : GeoDataFrame
         Result of `screen_table.ranked_mains`.
+    units : Figures
+        How figures are written.
     """
     rules, crews = view.every.tables.rules.emergency, view.every.crews
     without = int((mains["valve_ring"] == "no").sum())
@@ -54,7 +57,7 @@ def emergency_section(view: EmergencyView, mains: gpd.GeoDataFrame) -> Iterator[
     yield ""
     yield (
         f"- {crews} {'crew' if crews == 1 else 'crews'}; {rules.minutes_valve:g} min a valve; no stop within "
-        f"{rules.keep_away_m:g} m of the hit"
+        f"{units.sentence(f'{rules.keep_away_m:g} m')} of the hit"
     )
     yield (
         "- by valves alone: valves recorded as operable and open; by the quickest method: any stop of the "
@@ -89,7 +92,7 @@ def emergency_section(view: EmergencyView, mains: gpd.GeoDataFrame) -> Iterator[
     )
     yield ""
     for one in view.lists:
-        yield from _list_lines(view.every.tables.network, one, rules.meters_per_minute)
+        yield from _list_lines(view.every.tables.network, one, rules.meters_per_minute, units)
 
 
 def _without_ring(mains: gpd.GeoDataFrame) -> Iterator[str]:
@@ -117,7 +120,9 @@ def _without_ring(mains: gpd.GeoDataFrame) -> Iterator[str]:
         yield ""
 
 
-def _list_lines(network: Network, one: MaintenanceList, meters_per_minute: float) -> Iterator[str]:
+def _list_lines(
+    network: Network, one: MaintenanceList, meters_per_minute: float, units: Figures
+) -> Iterator[str]:
     if one.aim == LEAST_MINUTES:
         yield "### By the rings that are shut soonest"
     else:
@@ -126,7 +131,7 @@ def _list_lines(network: Network, one: MaintenanceList, meters_per_minute: float
     yield ""
     helping = [gain for gain in one.prove if gain.weight > 0.0]
     for gain in helping[:TOP]:
-        yield f"- {_gain_words(network, gain)}"
+        yield f"- {_gain_words(network, gain, units)}"
     if len(helping) > TOP:
         yield f"- {len(helping) - TOP} more valves to prove are in `maintenance.csv`"
     if one.prove:
@@ -135,7 +140,7 @@ def _list_lines(network: Network, one: MaintenanceList, meters_per_minute: float
     else:
         yield "- every valve on a main is recorded as operable and open, or as closed"
     for gain in one.new[:TOP_NEW]:
-        yield f"- {_gain_words(network, gain)}"
+        yield f"- {_gain_words(network, gain, units)}"
     if not one.new:
         yield "- no place for a new valve saves anything alone"
     yield ""
@@ -152,7 +157,7 @@ def _list_lines(network: Network, one: MaintenanceList, meters_per_minute: float
     yield ""
 
 
-def _gain_words(network: Network, gain: ValveGain) -> str:
+def _gain_words(network: Network, gain: ValveGain, units: Figures) -> str:
     place = gain.place
     pipe = network.pieces.pipe.item(place.piece)
     main, street = plain_text(network.pipes.id[pipe]), plain_text(network.pipes.street[pipe])
@@ -161,7 +166,7 @@ def _gain_words(network: Network, gain: ValveGain) -> str:
         name = plain_text(network.valves.id[place.valve])
         words = f"prove valve {name} ({_record(network, place.valve)}; {where})"
     else:
-        words = f"new valve on {where}, at {place.chainage_m:.1f} m"
+        words = f"new valve on {where}, at {units.length(place.chainage_m)}"
     parts = [f"{gain.mains} {'main' if gain.mains == 1 else 'mains'}"]
     if gain.stations:
         parts.append(f"{_change(gain.stations, 'station', 'fewer')} to shut")

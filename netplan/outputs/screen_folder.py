@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from netplan.outputs.atomic_writes import Target, write_folder
+from netplan.outputs.figures_for_rules import figures_for_rules
 from netplan.outputs.map.screen_map import screen_map
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.output_folders import check_screen_target
 from netplan.outputs.screen_emergency import EmergencyView, write_maintenance
 from netplan.outputs.screen_report import report_text
@@ -27,6 +29,7 @@ def write_screen_folder(
     emergency: EmergencyView | None = None,
     overwrite: bool = False,
     target: Target | None = None,
+    units: Figures = METRIC,
 ) -> Path:
     """Write tables, map and report of a screen into one folder.
 
@@ -45,6 +48,8 @@ def write_screen_folder(
         Whether an earlier screen of that name may be replaced.
     target : Target, optional
         As `check_screen_target` returned it before the screen was computed.
+    units : Figures
+        How figures of report and map are written; the tables stay metric.
 
     Raises
     ------
@@ -53,12 +58,13 @@ def write_screen_folder(
     """
     place = target or check_screen_target(out, overwrite=overwrite)
     mains = ranked_mains(screen, by)
+    units = figures_for_rules(units, screen.rules.values())
 
     def make(part: Path) -> None:
         write_geoparquet(mains, part / "mains.parquet")
         write_csv(mains, part / "mains.csv")
-        (part / "map.html").write_text(screen_map(screen, mains, by), encoding="utf-8")
-        text = report_text(screen, mains, by, valves, links, emergency)
+        (part / "map.html").write_text(screen_map(screen, mains, by, units=units), encoding="utf-8")
+        text = report_text(screen, mains, by, valves, links, emergency, units)
         (part / "report.md").write_text(text, encoding="utf-8")
         if emergency is not None and emergency.lists is not None:
             write_maintenance(emergency, part / "maintenance.csv")

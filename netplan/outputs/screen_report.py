@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import Final
+from typing import Any, Final
 
 import geopandas as gpd
+import pandas as pd
 
 from netplan.outputs.markdown_tables import figure_text, markdown_table, plain_text
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_emergency import EmergencyView, emergency_section
-from netplan.outputs.screen_table import CAUTION, figure_label
+from netplan.outputs.screen_table import CAUTION, figure_label, shown_figure
 from netplan.screening.link_candidates import NewLink
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
@@ -27,6 +29,7 @@ def report_text(
     valves: ValvePlaces | None,
     links: tuple[NewLink, ...] | None,
     emergency: EmergencyView | None = None,
+    units: Figures = METRIC,
 ) -> str:
     """Return the report as Markdown.
 
@@ -41,21 +44,26 @@ def report_text(
         Better places; None where they were not looked for.
     emergency : EmergencyView, optional
         The emergency at every main, where it was asked for.
+    units : Figures
+        How figures are written.
     """
-    lines = [*_head(screen, mains), *_worst(screen, mains, by)]
+    lines = [*_head(screen, mains, units), *_worst(screen, mains, by, units)]
     if screen.settings.stops:
-        lines += [*_without_plan(mains), *_valves(screen, valves), *_links(links)]
+        lines += [*_without_plan(mains, units), *_valves(screen, valves, units), *_links(links, units)]
     if emergency is not None:
-        lines += emergency_section(emergency, mains)
+        lines += emergency_section(emergency, mains, units)
     return "\n".join(lines) + "\n"
 
 
-def _head(screen: Screen, mains: gpd.GeoDataFrame) -> Iterator[str]:
+def _head(screen: Screen, mains: gpd.GeoDataFrame, units: Figures) -> Iterator[str]:
     settings, rules = screen.settings, screen.rules
     work = (
-        "the whole main" if settings.work == "whole" else f"{settings.work_m:g} m in the middle of the main"
+        "the whole main"
+        if settings.work == "whole"
+        else f"{units.sentence(f'{settings.work_m:g} m')} in the middle of the main"
     )
     temp = settings.air_temp_c if settings.air_temp_c is not None else rules.demand.design_air_temp_c
+    air = units.temperature(temp) if units.is_us else f"{temp:g} °C"
     yield "# What the isolation of each main means"
     yield ""
     if settings.stops:
@@ -67,7 +75,7 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame) -> Iterator[str]:
         yield ""
         return
     yield f"- work section: {work}"
-    yield f"- window: {settings.hours or rules.crew.hours:g} h at {temp:g} °C air temperature"
+    yield f"- window: {settings.hours or rules.crew.hours:g} h at {air} air temperature"
     yield f"- a plan is possible for {int((mains['outcome'] == 'plan').sum())} mains"
     if settings.pressure:
         count = Counter(mains["bypass"])
@@ -83,13 +91,14 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame) -> Iterator[str]:
     yield ""
 
 
-def _worst(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> Iterator[str]:
+def _worst(screen: Screen, mains: gpd.GeoDataFrame, by: str, units: Figures) -> Iterator[str]:
     currency = screen.rules.price.currency
-    yield f"## The mains nobody wants to lose: by {figure_label(by, currency)}"
+    yield f"## The mains nobody wants to lose: by {figure_label(by, currency, units)}"
     yield ""
     wanted = (by, "ends_customers", "customers", "priority", "stops", "burden_least", "bypass")
     columns = [name for name in dict.fromkeys(wanted) if name in mains.columns]
-    names = ["main", "street", *(figure_label(c, currency) if c != "bypass" else "bypass" for c in columns)]
+    labels = (figure_label(c, currency, units) if c != "bypass" else "bypass" for c in columns)
+    names = ["main", "street", *labels]
     top = mains.head(TOP)
     yield from markdown_table(
         names,
@@ -97,14 +106,21 @@ def _worst(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> Iterator[str]:
             [
                 plain_text(row["main_id"]),
                 plain_text(row["street"]),
-                *(figure_text(row[name]) for name in columns),
+                *(_cell(name, row[name], units) for name in columns),
             ]
             for row in top.to_dict("records")
         ),
     )
 
 
-def _without_plan(mains: gpd.GeoDataFrame) -> Iterator[str]:
+def _cell(figure: str, value: Any, units: Figures) -> str:
+    if isinstance(value, str) or value is None or pd.isna(value):
+        return figure_text(value)
+    shown = shown_figure(figure, value, units)
+    return f"{shown:,.2f}" if units.is_us and figure == "least_pressure_mbar" else figure_text(shown)
+
+
+def _without_plan(mains: gpd.GeoDataFrame, units: Figures) -> Iterator[str]:
     rows = mains[mains["outcome"] != "plan"]
     yield "## No plan possible"
     yield ""
@@ -115,7 +131,7 @@ def _without_plan(mains: gpd.GeoDataFrame) -> Iterator[str]:
     yield from markdown_table(
         ["main", "street", "why"],
         (
-            [plain_text(r["main_id"]), plain_text(r["street"]), plain_text(r["reason"])]
+            [plain_text(r["main_id"]), plain_text(r["street"]), plain_text(units.sentence(str(r["reason"])))]
             for r in rows.sort_values("main_id").head(TOP).to_dict("records")
         ),
     )
@@ -124,7 +140,7 @@ def _without_plan(mains: gpd.GeoDataFrame) -> Iterator[str]:
         yield ""
 
 
-def _valves(screen: Screen, valves: ValvePlaces | None) -> Iterator[str]:
+def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Iterator[str]:
     yield "## Where one more valve would help most"
     yield ""
     if valves is None:
@@ -138,13 +154,19 @@ def _valves(screen: Screen, valves: ValvePlaces | None) -> Iterator[str]:
             "with the network as it would be. Customers: more that stay in supply, summed likewise."
         )
         yield ""
-        names = ["main", "chainage [m]", f"saved [{currency}]", "mains", "customers"]
+        names = [
+            "main",
+            f"chainage [{units.kind('length').sign}]",
+            f"saved [{currency}]",
+            "mains",
+            "customers",
+        ]
         yield from markdown_table(
             names,
             (
                 [
                     plain_text(v.main_id),
-                    f"{v.chainage_m:.1f}",
+                    units.bare("length", v.chainage_m),
                     f"{v.saved:,.0f}",
                     str(v.mains),
                     str(v.customers),
@@ -160,7 +182,7 @@ def _valves(screen: Screen, valves: ValvePlaces | None) -> Iterator[str]:
     yield ""
 
 
-def _links(links: tuple[NewLink, ...] | None) -> Iterator[str]:
+def _links(links: tuple[NewLink, ...] | None, units: Figures) -> Iterator[str]:
     yield "## Where one more link would help most"
     yield ""
     if links is None:
@@ -174,12 +196,12 @@ def _links(links: tuple[NewLink, ...] | None) -> Iterator[str]:
         )
         yield ""
         yield from markdown_table(
-            ["from main", "to main", "gap [m]", "customers saved", "mains"],
+            ["from main", "to main", f"gap [{units.kind('length').sign}]", "customers saved", "mains"],
             (
                 [
                     plain_text(k.from_main),
                     plain_text(k.to_main),
-                    f"{k.gap_m:.1f}",
+                    units.bare("length", k.gap_m),
                     f"{k.saved:,}",
                     str(k.mains),
                 ]

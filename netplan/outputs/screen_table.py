@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Final
 
@@ -13,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.outputs.notices_csv import spreadsheet_safe
+from netplan.outputs.number_format import METRIC, Figures, Side
 from netplan.screening.screen_columns import SEARCH_COLUMNS
 from netplan.screening.screen_run import Screen
 
@@ -24,6 +26,7 @@ __all__ = [
     "figure_label",
     "rank_order",
     "ranked_mains",
+    "shown_figure",
     "write_csv",
     "write_geoparquet",
 ]
@@ -122,8 +125,24 @@ EMERGENCY_CAUTION: Final = (
 )
 
 
-def figure_label(figure: str, currency: str) -> str:
+_KINDS: Final = {"gas_m3": "volume", "least_pressure_mbar": "pressure"}
+"""What the figures of a screen measure that are shown in the reader's units."""
+
+
+def shown_figure(figure: str, value: float, units: Figures) -> float:
+    """Return a figure of a screen in the units shown, its least pressure rounded down; NaN stays."""
+    if not units.is_us or figure not in _KINDS:
+        return value
+    side: Side = "down" if figure == "least_pressure_mbar" else "nearest"
+    shown = units.number(_KINDS[figure], value, side)
+    return math.nan if shown is None else shown
+
+
+def figure_label(figure: str, currency: str, units: Figures = METRIC) -> str:
     """Return the name of a figure with its unit."""
     name, unit = FIGURE_NAMES[figure]
+    if units.is_us and figure in _KINDS:
+        sign = units.kind(_KINDS[figure]).sign
+        unit = f"{sign} at {units.reference}" if figure == "gas_m3" else f"{sign} gauge"
     unit = currency if figure.startswith("burden") else unit
     return f"{name} [{unit}]" if unit else name

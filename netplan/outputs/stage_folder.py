@@ -18,6 +18,7 @@ from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.layers import write_layers
 from netplan.outputs.map.stage_map import stage_map
 from netplan.outputs.notices_csv import spreadsheet_safe
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.output_folders import check_stages_target
 from netplan.staging import RenewalStage, Staging
 
@@ -29,11 +30,17 @@ FoundRows = dict[str, list[tuple[dict[str, Any], Any]]]
 
 
 def write_stages_folder(
-    staging: Staging, out: Path, *, overwrite: bool = False, target: Target | None = None
+    staging: Staging,
+    out: Path,
+    *,
+    overwrite: bool = False,
+    target: Target | None = None,
+    units: Figures = METRIC,
 ) -> Path:
     """Write the table, the layers and a map of every stage into one folder.
 
-    `target` is what `check_stages_target` returned before the stages were computed.
+    `target` is what `check_stages_target` returned before the stages were computed; `units` are those of the
+    maps, table and layers stay metric.
 
     Raises
     ------
@@ -49,7 +56,7 @@ def write_stages_folder(
         table.to_csv(part / "stages.csv", index=False, encoding="utf-8-sig", lineterminator="\r\n")
         write_layers(layers, part / "stages.gpkg")
         for number in range(1, len(staging.stages) + 1):
-            text = stage_map(staging, layers, number)
+            text = stage_map(staging, layers, number, units=units)
             (part / f"stage-{number}.html").write_text(text, encoding="utf-8")
 
     return write_folder(place, make)

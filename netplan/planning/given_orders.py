@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from netplan.core.errors import BadInputError, BadWorkError, quoted
-from netplan.core.units import quantity
+from netplan.core.units import chainage_m, quantity
 from netplan.network.work_part import WorkPart, check_length, check_part
 
 if TYPE_CHECKING:
@@ -108,7 +108,7 @@ def work_given(
         return WorkGiven(at=place, length_m=around)
     if main is None or from_m is None or to_m is None:
         raise BadWorkError("--main: needs --from and --to; give both chainages in metres")
-    first = WorkPart(main, quantity(from_m, "m", "--from"), quantity(to_m, "m", "--to"))
+    first = WorkPart(main, chainage_m(from_m, "--from"), chainage_m(to_m, "--to"))
     parts = (first, *(_and_main(text) for text in and_main))
     for part in parts:
         check_part(part)
@@ -119,7 +119,7 @@ def _and_main(text: str) -> WorkPart:
     parts = text.rsplit(":", 2)
     if len(parts) != 3 or not parts[0]:
         raise BadWorkError(f"--and-main: {quoted(text)} is not ID:FROM:TO; write for example M12:0:8.5")
-    return WorkPart(parts[0], quantity(parts[1], "m", "--and-main"), quantity(parts[2], "m", "--and-main"))
+    return WorkPart(parts[0], chainage_m(parts[1], "--and-main"), chainage_m(parts[2], "--and-main"))
 
 
 def lon_lat_given(text: str) -> tuple[float, float]:
@@ -223,14 +223,14 @@ def orders_given(
 
 def _place(text: str, option: str) -> PlaceGiven:
     main_id, colon, chainage = text.rpartition(":")
-    return PlaceGiven(main_id, quantity(chainage, "m", option)) if colon else PlaceGiven(text)
+    return PlaceGiven(main_id, chainage_m(chainage, option)) if colon else PlaceGiven(text)
 
 
 def _place_or_length(text: str, option: str) -> PlaceGiven:
     parts = text.rsplit(":", 2)
     if len(parts) < 3 or not parts[0] or not parts[1][:1].isdigit():
         return _place(text, option)
-    low, high = (quantity(part, "m", option) for part in parts[1:])
+    low, high = (chainage_m(part, option) for part in parts[1:])
     if not low < high:
         raise BadInputError(f"{option}: {quoted(text)}: from {low:g} m to {high:g} m is no length; swap them")
     return PlaceGiven(parts[0], low, high, f"{parts[0]}:{parts[1]}")

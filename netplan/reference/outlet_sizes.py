@@ -12,7 +12,7 @@ from typing import Final
 from netplan.core.constants import MM_PER_INCH
 from netplan.reference import table_rows
 
-__all__ = ["NOMINAL_OUTLETS_MM", "is_nominal_outlet", "nominal_outlet_mm", "widest_outlet_mm"]
+__all__ = ["NOMINAL_OUTLETS_MM", "inch_name", "is_nominal_outlet", "nominal_outlet_mm", "widest_outlet_mm"]
 
 _ROUNDED_MM: Final = 0.6
 """What a name in whole millimetres may lie beside the inches it stands for (own) [mm]."""
@@ -55,3 +55,34 @@ def widest_outlet_mm(bore_mm: float) -> float:
 def is_nominal_outlet(bore_mm: float) -> bool:
     """Whether a bore is one of the table's sizes by its name in millimetres or inches [mm]."""
     return any(least - 1e-9 <= bore_mm <= widest + 1e-9 for _, least, widest in _sizes())
+
+
+@lru_cache(maxsize=1)
+def _inch_names() -> tuple[tuple[float, float, str], ...]:
+    """Return each nominal size [mm], the same by its inches [mm], and its name in inches, rising."""
+    found = []
+    for row in table_rows("nominal_outlets.csv"):
+        inches = float(sum(Fraction(part) for part in row["inch"].split())) * MM_PER_INCH
+        found.append((float(row["nominal_mm"]), inches, row["inch"].replace(" ", "-")))
+    return tuple(found)
+
+
+def inch_name(size_mm: float, *, by_nominal: bool = False) -> str:
+    """Return the nominal inches that a size is the name of in whole millimetres, such as ``1-1/2``.
+
+    Parameters
+    ----------
+    size_mm : float
+        Size [mm].
+    by_nominal : bool
+        Whether it is the bore of an outlet, hose or stack: then 50 mm is 2 in as 51 mm is.
+
+    Returns
+    -------
+    str
+        Empty where it is no nominal size.
+    """
+    for nominal, inches, name in _inch_names():
+        if abs(size_mm - inches) <= _ROUNDED_MM or (by_nominal and abs(size_mm - nominal) <= _ROUNDED_MM):
+            return name
+    return ""

@@ -23,6 +23,7 @@ __all__ = [
     "SizeFamily",
     "Wall",
     "inch_od_mm",
+    "inch_pipe_name",
     "is_outside_diameter",
     "least_wall_bore_mm",
     "nominal_size",
@@ -203,6 +204,23 @@ def is_outside_diameter(od_mm: float, material: PipeMaterial) -> bool:
         for (table, _), size in _nominal_sizes().items()
         if material and table.startswith(material)
     )
+
+
+@lru_cache(maxsize=1)
+def _inch_pipe_names() -> tuple[tuple[float, str], ...]:
+    found = {
+        float(row["od_mm"]): f"{row['nominal']} in CTS"
+        for row in table_rows("pipes_nominal.csv")
+        if row["family"] == "cts"
+    }
+    for row in table_rows("pipes_ips.csv"):
+        found[float(row["od_in"]) * MM_PER_INCH] = f"{row['nps_in']} in IPS"
+    return tuple(sorted(found.items()))
+
+
+def inch_pipe_name(od_mm: float) -> str:
+    """Return the nominal inch size of an outside diameter [mm], such as ``4 in IPS``; empty for none."""
+    return next((name for size, name in _inch_pipe_names() if abs(size - od_mm) <= _SAME_OD_MM), "")
 
 
 def _inches(text: str) -> float:

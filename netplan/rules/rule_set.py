@@ -12,6 +12,7 @@ from pydantic import Field, field_validator, model_validator
 
 from netplan.rules.emergency_rules import EmergencyRules
 from netplan.rules.excavation_rules import ExcavationRules, FallbackRules, SurfacePrices
+from netplan.rules.gas_rules import GasRules
 from netplan.rules.order_rules import DurationRules, GaugeRules, LetByRules, PressureTestRules
 from netplan.rules.outlet_table import Outlet, outlets_in_order
 from netplan.rules.rule_types import (
@@ -114,20 +115,6 @@ def _check_valve_tappings(assembly: tuple[AssemblyPart, ...]) -> None:
         raise ValueError(
             "assembly of a valve is one zone_vent at an offset below 0 and one gauge above 0; write both"
         )
-
-
-class GasRules(RulesTable):
-    """The gas: a named example gas, or mole fractions by component."""
-
-    name: str | None = None
-    composition: dict[str, Share] | None = None
-    ground_temp_c: Annotated[Celsius, Field(ge=-30, le=50)]
-
-    @model_validator(mode="after")
-    def _one_of(self) -> GasRules:
-        if (self.name is None) == (self.composition is None):
-            raise ValueError("give either name or composition")
-        return self
 
 
 class PressureRules(RulesTable):

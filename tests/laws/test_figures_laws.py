@@ -176,15 +176,3 @@ def test_a_temperature_of_either_scale_is_the_same_reading(celsius: float) -> No
     for word in ("°F", "degF", "F", "° F"):
         assert quantity(f"{fahrenheit!r} {word}", "degC", "--air-temp") == pytest.approx(celsius, abs=1e-9)
     assert quantity(repr(fahrenheit), "degC", "--air-temp", "degF") == pytest.approx(celsius, abs=1e-9)
-
-
-def test_sentences_of_the_plan_say_both_units() -> None:
-    said = "18.999 mbar at the worst inlet, 19.000 mbar needed"
-    assert METRIC.sentence(said) == said
-    assert US.sentence(said) == (
-        "18.999 mbar (7.6274 in. w.c.) at the worst inlet, 19.000 mbar (7.6278 in. w.c.) needed"
-    )
-    serves = US.sentence("bag stop serves 110 to 315 mm, this main has 63 mm")
-    assert serves == "bag stop serves 110 to 315 mm (4.33 to 12.40 in), this main has 63 mm (2.48 in)"
-    for kept in ("M-5 m", "12 mains", "4 m²", "S1: 12:00", "A.5 mm", "no figure"):
-        assert US.sentence(kept) == kept

@@ -32,6 +32,7 @@ SAMPLE_PAGES = (
     "how-to-recheck.md",
     "how-to-revisions.md",
     "how-to-notices.md",
+    "how-to-units.md",
 )
 
 

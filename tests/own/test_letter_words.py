@@ -36,7 +36,7 @@ def _shipped_tables() -> dict[str, dict[str, Any]]:
     return {
         item.name.split(".")[1]: tomllib.loads(item.read_text(encoding="utf-8"))
         for item in folder.iterdir()
-        if item.name.startswith("words.")
+        if item.name.startswith("words.") and "-" not in item.name  # those of a region hold what differs
     }
 
 
@@ -61,6 +61,24 @@ def test_every_shipped_language_has_the_same_keys_and_the_same_names_in_braces()
                     section,
                     key,
                 )
+
+
+def test_us_english_has_its_own_dates_and_clock_over_the_words_of_english(tmp_path: Path) -> None:
+    own = _folder(tmp_path / "words", en=SENDER)
+    for words in (read_words(None), read_words(own)):
+        us, english = words.of_tag("en-us"), words.of_tag("en")
+        assert us.date("2027-03-09T15:05") == "March 9, 2027"
+        clock = [us.time(f"2027-03-09T{hour}:05", "no_from") for hour in ("00", "07", "12", "15")]
+        assert clock == ["12:05 AM", "7:05 AM", "12:05 PM", "3:05 PM"]
+        assert english.time("2027-03-09T15:05", "no_from") == "15:05"
+        assert us.raw("off", "paragraphs") == english.raw("off", "paragraphs")
+        assert us.raw("sender", "sender") == english.raw("sender", "sender")
+    finer = _folder(tmp_path / "us", en_US='[dates]\npaper = "a4"\nam = "a.m."\n')
+    us = read_words(finer).of_tag("en-us")
+    assert (us.time("2027-03-09T07:05", "no_from"), us.paper) == ("7:05 a.m.", "a4")
+    wrong = read_words(_folder(tmp_path / "wrong", en='[dates]\npaper = "A4"\n'))
+    with pytest.raises(BadInputError, match="write a4, us-letter or nothing"):
+        wrong.of_tag("en")
 
 
 def test_no_code_knows_a_language_but_the_model() -> None:

@@ -524,6 +524,22 @@ def test_us_units_are_typed_and_the_log_holds_mbar(phone: Open, tmp_path: Path) 
     assert review.said_otherwise == 0
 
 
+def test_let_by_in_us_units_is_typed_in_cubic_feet_an_hour(phone: Open) -> None:
+    seen = phone(_page(us=True))
+    _to_step(seen, 6)
+    form = seen.page.locator(f"{NEXT} form.entry").first
+    # 5 l/min are 10.594 ft³/h, 1 l/min 2.119: limits are cut, never rounded up.
+    assert "at most 10.5 ft³/h" in form.inner_text()
+    assert "meter must show 2.11 ft³/h or finer" in form.inner_text()
+    for flow, verdict in (("10.6", "Above the limit"), ("10.5", "Within the limits")):
+        for place, text in enumerate((flow, "2.11", "0.1")):
+            form.locator("input").nth(place).fill(text)
+        form.locator("button[type=submit]").click()
+        assert verdict in form.locator(".verdict").inner_text()
+    assert f"{flow} ft³/h" in form.locator(".verdict").inner_text()
+    assert seen.kept()[-1]["l_min"] == pytest.approx(10.5 * 0.3048**3 * 1000 / 60, abs=1e-5)
+
+
 def test_fields_are_named_and_touch_targets_are_large(phone: Open) -> None:
     seen = phone()
     for fold in seen.page.locator(".fold:visible").all():

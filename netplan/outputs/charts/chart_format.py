@@ -85,7 +85,7 @@ def in_shown_unit(figures: Figures, kind: str, values: Floats | float) -> Floats
     """Return figures in the unit of plan.json in the unit they are shown in, not rounded."""
     of = figures.kind(kind)
     array = np.atleast_1d(np.asarray(values, dtype=float))
-    return np.array([convert(float(value), of.stored, of.shown) for value in array])
+    return np.array([convert(float(value), of.stored, of.shown) * of.share for value in array])
 
 
 def shown_pressure(figures: Figures, pascals: Floats | float) -> Floats:

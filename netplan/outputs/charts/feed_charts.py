@@ -87,7 +87,7 @@ def drop_chart(
     )
     axes.set_xlim(0.0, top_flow)
     axes.set_ylim(0.0, top_drop)
-    axes.set_xlabel(axis_label(figures, "flow", "flow at 15 °C, 101.325 kPa"), fontsize=9)
+    axes.set_xlabel(axis_label(figures, "flow", f"flow at {figures.reference}"), fontsize=9)
     axes.set_ylabel(axis_label(figures, "pressure", "pressure lost"), fontsize=9)
     axes.legend(fontsize=8, frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5), title="bore")
     return figure
@@ -105,7 +105,12 @@ def working_point_words(figures: Figures, flow_m3_per_s_std: float, drop_pa: flo
 
 def size_words(curve: DropCurve, figures: Figures) -> str:
     """Return the size of a curve in words: hoses side by side, and their bore."""
-    size = f"{figures.number('size', curve.size.bore_m * MM_PER_M):g} {figures.kind('size').sign}"
+    bore_mm = curve.size.bore_m * MM_PER_M
+    size = (
+        figures.bore(bore_mm)
+        if figures.is_us
+        else f"{figures.number('size', bore_mm):g} {figures.kind('size').sign}"
+    )
     return size if curve.size.parallel == 1 else f"{curve.size.parallel} × {size}"
 
 

@@ -20,6 +20,7 @@ from netplan.feeds import (
 )
 from netplan.outputs.charts.chart_format import write_chart
 from netplan.outputs.charts.feed_charts import PathMark, drop_chart, path_chart, weather_chart
+from netplan.outputs.figures_for_rules import figures_for_rules
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.planning.resize import Resized, required_mbar, size_words
 
@@ -40,6 +41,7 @@ def write_resized_charts(found: Resized, folder: Path, *, units: Figures = METRI
     BadInputError
         When the folder cannot be written to.
     """
+    units = figures_for_rules(units, found.rules.values())
     paths: list[Path] = []
     try:
         folder.mkdir(exist_ok=True)
@@ -71,7 +73,7 @@ def _drop(found: Resized, place: int, folder: Path, units: Figures) -> tuple[Pat
         )
         for other in sizes_in_order(found.feeds[place], found.rules, size.parallel)
     ]
-    title = f"B{place + 1}: pressure lost in the bypass, {size_words(size)} in use"
+    title = f"B{place + 1}: pressure lost in the bypass, {units.hose_sizes(size_words(size))} in use"
     chart = drop_chart(curves, figures.flow_m3_per_s_std, figures.drop_pa, units, title)
     return write_chart(chart, folder, f"B{place + 1}-drop")
 
@@ -80,7 +82,7 @@ def _weather(found: Resized, place: int, folder: Path, units: Figures) -> tuple[
     others = [size for k, size in enumerate(found.in_use) if size is not None and k != place]
     shown = _shown(found, place)
     options = [("none", tuple(others))] + [
-        (size_words(size), (*others, size))
+        (units.hose_sizes(size_words(size)), (*others, size))
         for size in sizes_in_order(found.feeds[place], found.rules, shown.parallel)
     ]
     air = sorted({*WEATHER_C, found.air_temp_c})

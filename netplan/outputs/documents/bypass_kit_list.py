@@ -22,15 +22,15 @@ def kit_rows(option: Option, bypass: Bypass, units: Figures) -> list[tuple[str, 
     hoses = bypass.parallel
     each = f"{hoses} × " if hoses > 1 else ""
     rows = [
-        ("pipe", f"{each}{units.length(bypass.length_m)}, bore {units.size(bypass.bore_mm)}"),
+        ("pipe", f"{each}{units.length(bypass.length_m)}, bore {units.bore(bypass.bore_mm)}"),
         ("end valves", f"{2 * hoses}: one at either end{' of each hose' if hoses > 1 else ''}"),
         ("fittings", _fittings(bypass, units)),
         ("ramps", str(bypass.crossings * hoses) if bypass.crossings else "none: no carriageway is crossed"),
-        ("volume in the pipe", units.volume(_volume_m3(bypass))),
+        ("volume in the pipe", units.space(_volume_m3(bypass))),
     ]
     tests = [test for step in steps for test in step.pressure_tests if test.what == "feed"]
     rows += [("tightness test", _test(test, units)) for test in dict.fromkeys(tests)]
-    rows += [("purge", words) for words in dict.fromkeys(_purges(steps))]
+    rows += [("purge", words) for words in dict.fromkeys(_purges(steps, units))]
     rows += _manned(option, bypass)
     taps = [item.id for item in option.items if item.kind == "tapping" and item.of == bypass.id]
     if taps:
@@ -48,8 +48,8 @@ def _fittings(bypass: Bypass, units: Figures) -> str:
         return f"{number} tees: outlets not on record"
     ends = dict.fromkeys(bypass.outlets_mm)
     if len(ends) == 1:
-        return f"{number} tees with {units.size(bypass.outlets_mm[0])} outlet, couplings to the bore"
-    start, end = (units.size(outlet) for outlet in bypass.outlets_mm)
+        return f"{number} tees with {units.bore(bypass.outlets_mm[0])} outlet, couplings to the bore"
+    start, end = (units.bore(outlet) for outlet in bypass.outlets_mm)
     return f"{number} tees: outlet {start} at the giving end, {end} at the fed end; couplings to the bore"
 
 
@@ -62,9 +62,10 @@ def _test(test: PressureTest, units: Figures) -> str:
     return f"{units.against(test.test_mbar)} for {test.minutes:g} min with {test.medium}"
 
 
-def _purges(steps: Iterable[Step]) -> list[str]:
+def _purges(steps: Iterable[Step], units: Figures) -> list[str]:
     return [
-        f"from {step.purge.inlet} to {step.purge.outlet}, {step.purge.end or step.purge.medium}"
+        f"from {step.purge.inlet} to {step.purge.outlet}, "
+        + units.sentence(step.purge.end or step.purge.medium)
         for step in steps
         if step.purge is not None
     ]

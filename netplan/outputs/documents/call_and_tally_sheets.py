@@ -10,21 +10,24 @@ from netplan.outputs.contacts.contact_state import NO_CONTACT, Contacts
 from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.item_words import clock
 from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow, lead_days_of, notice_day
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.planfile.model import Option, Plan
 from netplan.planfile.revision import revision_code
 
 __all__ = ["call_sheet_pdf", "plan_heading", "tally_pdf", "visits_planned", "work_heading"]
 
 
-def work_heading(plan: Plan) -> str:
+def work_heading(plan: Plan, units: Figures = METRIC) -> str:
     """Return the work of a plan in words: mains and chainages."""
-    return "Work on " + ", ".join(f"{w.main_id} {w.from_m:.1f}–{w.to_m:.1f} m" for w in plan.work)
+    return "Work on " + ", ".join(
+        f"{w.main_id} {units.bare('length', w.from_m)}–{units.length(w.to_m)}" for w in plan.work
+    )
 
 
-def plan_heading(plan: Plan) -> str:
+def plan_heading(plan: Plan, units: Figures = METRIC) -> str:
     """Return the work of a plan in words with its window."""
     start = (plan.conditions.start or "any working day").replace("T", " ")
-    return f"{work_heading(plan)}; {start}, {plan.conditions.hours:g} h"
+    return f"{work_heading(plan, units)}; {start}, {plan.conditions.hours:g} h"
 
 
 def call_sheet_pdf(
@@ -34,6 +37,7 @@ def call_sheet_pdf(
     doubts: Sequence[CustomerInDoubt] = (),
     *,
     telephones: Mapping[str, str] | None = None,
+    units: Figures = METRIC,
 ) -> bytes:
     """Return the call sheet for priority customers: the one paper with their notes and telephone numbers.
 
@@ -47,6 +51,8 @@ def call_sheet_pdf(
         Customers in doubt; those with a priority are called too, each once.
     telephones : mapping of str to str, optional
         Telephone number by meter point, where one is recorded.
+    units : Figures
+        How figures are written, and on which paper.
     """
     numbers = telephones or {}
     lead = lead_days_of(plan.rules.get("notice", {}).get("lead_days", {}), "", "priority")
@@ -56,9 +62,10 @@ def call_sheet_pdf(
     return typeset(
         "call_sheet.typ",
         {
+            "paper": units.paper,
             "revision": revision_code(plan),
-            "work": work_heading(plan),
-            "heading": plan_heading(plan),
+            "work": work_heading(plan, units),
+            "heading": plan_heading(plan, units),
             "caution": plan.caution,
             "rows": [
                 {
@@ -132,6 +139,7 @@ def tally_pdf(
     contacts: Contacts | None = None,
     *,
     superseded: str = "",
+    units: Figures = METRIC,
 ) -> bytes:
     """Return the door-by-door sheet of those who go off, as they are relit: their times follow it.
 
@@ -147,6 +155,8 @@ def tally_pdf(
         Contact logs of the plan's folder.
     superseded : str
         By what the plan is superseded, in words; empty where it stands.
+    units : Figures
+        How figures are written, and on which paper.
     """
     known = contacts if contacts is not None and contacts.logs else None
     off = sorted((r for r in rows if r.effect == "off"), key=lambda row: row.relit)
@@ -170,10 +180,11 @@ def tally_pdf(
     return typeset(
         "tally.typ",
         {
+            "paper": units.paper,
             "revision": revision_code(plan),
             "superseded": superseded,
-            "work": work_heading(plan),
-            "heading": plan_heading(plan),
+            "work": work_heading(plan, units),
+            "heading": plan_heading(plan, units),
             "caution": plan.caution,
             "meters": str(meters),
             "doors": str(len({row.address_no for row in off})),

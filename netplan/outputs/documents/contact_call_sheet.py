@@ -11,6 +11,7 @@ from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.notice_differences import NoticeDifference, effect_words
 from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow
 from netplan.outputs.notice_places import NoticePlace
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.planfile.model import Plan
 from netplan.planfile.revision import revision_code
 
@@ -22,7 +23,9 @@ _WITHOUT: Final = (
 )
 
 
-def call_sheet_of_differences_pdf(plan: Plan, rows: Sequence[NoticeDifference]) -> bytes:
+def call_sheet_of_differences_pdf(
+    plan: Plan, rows: Sequence[NoticeDifference], *, units: Figures = METRIC
+) -> bytes:
     """Return the call sheet of a difference: priority customers whom the new plan treats otherwise.
 
     Parameters
@@ -31,6 +34,8 @@ def call_sheet_of_differences_pdf(plan: Plan, rows: Sequence[NoticeDifference]) 
         The new plan.
     rows : sequence of NoticeDifference
         As `notice_differences` returns them; those with a priority are taken.
+    units : Figures
+        How figures are written, and on which paper.
     """
     return _sheet(
         plan,
@@ -51,6 +56,7 @@ def call_sheet_of_differences_pdf(plan: Plan, rows: Sequence[NoticeDifference]) 
             for one in rows
             if one.place.priority
         ],
+        units,
     )
 
 
@@ -61,6 +67,7 @@ def call_sheet_with_contacts_pdf(
     doubts: Sequence[CustomerInDoubt] = (),
     *,
     superseded: str = "",
+    units: Figures = METRIC,
 ) -> bytes:
     """Return the call sheet of a plan with those told already marked, those not told first.
 
@@ -75,6 +82,8 @@ def call_sheet_with_contacts_pdf(
         Customers in doubt; those with a priority are called too, each once.
     superseded : str
         By what the plan is superseded, in words; empty where it stands.
+    units : Figures
+        How figures are written, and on which paper.
     """
     called = [(_row(row), contacts.of(row.customer_id)) for row in rows if row.priority]
     known = {row.customer_id for row in rows}
@@ -86,20 +95,27 @@ def call_sheet_with_contacts_pdf(
     called.sort(key=lambda one: not one[1].is_open)
     cells = [{**row, **_told(contact)} for row, contact in called]
     none = "No priority customer is affected by this option."
-    return _sheet(plan, "Call sheet", "", none, cells, superseded)
+    return _sheet(plan, "Call sheet", "", none, cells, units, superseded)
 
 
 def _sheet(
-    plan: Plan, title: str, before: str, none: str, rows: Sequence[dict[str, Any]], superseded: str = ""
+    plan: Plan,
+    title: str,
+    before: str,
+    none: str,
+    rows: Sequence[dict[str, Any]],
+    units: Figures,
+    superseded: str = "",
 ) -> bytes:
     return typeset(
         "call_sheet_contacts.typ",
         {
+            "paper": units.paper,
             "revision": revision_code(plan),
             "superseded": superseded,
             "title": title,
-            "work": work_heading(plan),
-            "heading": plan_heading(plan),
+            "work": work_heading(plan, units),
+            "heading": plan_heading(plan, units),
             "caution": plan.caution,
             "without-notes": _WITHOUT,
             "before-head": before,

@@ -102,7 +102,12 @@ def pages_of(letters: Sequence[DifferenceLetter]) -> dict[str, int]:
 
 
 def difference_letters_pdf(
-    letters: Sequence[DifferenceLetter], old: PlanNotices, new: PlanNotices, chosen: ChosenWords
+    letters: Sequence[DifferenceLetter],
+    old: PlanNotices,
+    new: PlanNotices,
+    chosen: ChosenWords,
+    *,
+    paper: str = "a4",
 ) -> tuple[bytes, str]:
     """Return the letters of a difference as PDF, one page each, and which signs of them no font at hand has.
 
@@ -113,6 +118,8 @@ def difference_letters_pdf(
     old, new : PlanNotices
     chosen : ChosenWords
         As `choose_words` returns them for the languages of the letters.
+    paper : str
+        Size of paper where the words name none, by the typesetter's name.
 
     Raises
     ------
@@ -127,6 +134,7 @@ def difference_letters_pdf(
     pdf = typeset(
         "letters.typ",
         {
+            "paper": chosen.default.paper or paper,
             "letters": pages,
             "none": "",
             "revision": revision_code(new.plan),

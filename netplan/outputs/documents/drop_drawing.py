@@ -90,7 +90,7 @@ def _axes(most: tuple[float, float], figures: Figures) -> list[str]:
         parts.append(_text(LEFT_MM - 1.5, y + 1.0, f"{drop:g}", 2.9, "end"))
     corner = f"M{LEFT_MM} {TOP_MM}V{BOTTOM_MM}H{RIGHT_MM}"
     parts.append(f'<path d="{corner}" fill="none" stroke="black" stroke-width="0.3"/>')
-    along = axis_label(figures, "flow", "flow at 15 °C, 101.325 kPa")
+    along = axis_label(figures, "flow", f"flow at {figures.reference}")
     parts.append(_text((LEFT_MM + RIGHT_MM) / 2.0, BOTTOM_MM + 9.0, along, 3.2, "middle"))
     upward = _text(0.0, 0.0, axis_label(figures, "pressure", "pressure lost"), 3.2, "middle")
     parts.append(f'<g transform="translate(5 {(TOP_MM + BOTTOM_MM) / 2.0}) rotate(-90)">{upward}</g>')

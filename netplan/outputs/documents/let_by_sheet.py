@@ -38,7 +38,7 @@ def _row(step: Step, test: LetByTest, opened: list[str], option: Option, units: 
         "across": "" if test.across_mbar is None else units.pressure(test.across_mbar),
         "zone": "" if test.zone_mbar is None else units.pressure(test.zone_mbar),
         "limit": let_by_limit(test, units),
-        "resolution": "" if test.resolution_l_min is None else f"{test.resolution_l_min:g} l/min",
+        "resolution": "" if test.resolution_l_min is None else units.let_by(test.resolution_l_min),
         "minutes": f"{test.minutes:g} min",
     }
 
@@ -48,7 +48,7 @@ def let_by_limit(test: LetByTest, units: Figures) -> str:
     finer = units.with_more_digits("pressure", 1)
     parts = []
     if test.limit_l_min is not None:
-        parts.append(f"{test.limit_l_min:g} l/min")
+        parts.append(units.let_by(test.limit_l_min))
     if test.limit_mbar is not None:
         parts.append(finer.text("pressure", test.limit_mbar, "down"))
     return "; ".join(parts)

@@ -31,6 +31,8 @@ Table = dict[str, Any]
 SENDER_KEYS: Final = ("sender", "phone", "emergency")
 """Entries under [sender] without which no letter goes out: who writes, and whom to ring."""
 
+PAPERS: Final = ("", "a4", "us-letter")
+"""Sizes of paper that letters can be set on; the empty one goes by the units."""
 _MODEL: Final = "en"
 """Shipped words whose sections and keys every complete words file has."""
 _NAME: Final = re.compile(r"\{([a-z_]+)\}")
@@ -41,7 +43,7 @@ _TAG: Final = re.compile(r"[a-z]{2,3}(-[a-z0-9]{1,8})*")
 _MOST_BYTES: Final = 300_000
 _ALWAYS: Final = (
     *("date", "from", "to", "to_date", "hours", "notice_by", "address_no", "effect", "count"),
-    *("day", "month", "year", "hour", "minute", *SENDER_KEYS),
+    *("day", "month", "year", "hour", "clock_hour", "am_pm", "minute", *SENDER_KEYS),
 )
 """Names in braces that are filled in."""
 
@@ -93,7 +95,18 @@ class LetterWords:
         if not moment:
             return str(self.raw("dates", otherwise))
         when = datetime.fromisoformat(moment)
-        return self.text("dates", "time", {"hour": f"{when.hour:02d}", "minute": f"{when.minute:02d}"})
+        values = {
+            "hour": f"{when.hour:02d}",
+            "clock_hour": str((when.hour + 11) % 12 + 1),
+            "am_pm": str(self.raw("dates", "am" if when.hour < 12 else "pm")),
+            "minute": f"{when.minute:02d}",
+        }
+        return self.text("dates", "time", values)
+
+    @property
+    def paper(self) -> str:
+        """Size of paper by the typesetter's name; empty where the units of the plan say it."""
+        return str(self.raw("dates", "paper"))
 
     @cached_property
     def setting(self) -> dict[str, str]:
@@ -184,8 +197,10 @@ def read_words(folder: Path | None) -> KnownWords:
     BadInputError
         When the folder is none, or holds no such file.
     """
-    tables = {language_key(tag): table for tag, table in _shipped().items()}
+    shipped = {language_key(tag): table for tag, table in _shipped().items()}
+    tables = {tag: table for tag, table in shipped.items() if "-" not in tag}
     if folder is None:
+        _add_regions(tables, shipped, {})
         return KnownWords({tag: LetterWords(tag, table) for tag, table in tables.items()}, {})
     if not folder.is_dir():
         raise BadInputError(f"--words: {folder} is no folder; give the folder of your words.<tag>.toml")
@@ -203,15 +218,38 @@ def read_words(folder: Path | None) -> KnownWords:
             files.setdefault(tag, []).append(path)
         else:
             remarks.append(f"{path}: not read; name it by a language tag, such as words.{_MODEL}.toml")
+    broken = _add_regions(tables, shipped, files)
+    words = {tag: LetterWords(tag, table) for tag, table in tables.items() if tag not in broken}
+    return KnownWords(words, broken, tuple(remarks))
+
+
+def _add_regions(
+    tables: dict[str, Table], shipped: Mapping[str, Table], files: Mapping[str, list[Path]]
+) -> dict[str, str]:
+    """Lay files, and shipped words of a region, over the more general ones; return what is wrong, by tag.
+
+    The more general first: words.de-AT.toml goes over words.de.toml. Shipped words of a region hold only
+    what differs, and lie under a file of the same tag.
+    """
     broken: dict[str, str] = {}
-    # The more general first: words.de-AT.toml goes over words.de.toml.
-    for tag in sorted(files, key=lambda one: (one.count("-"), one)):
+    regions = {tag for tag in shipped if "-" in tag}
+    for tag in sorted(regions | files.keys(), key=lambda one: (one.count("-"), one)):
+        if tag in regions:
+            tables[tag] = _over(tables[tag.partition("-")[0]], shipped[tag])
+        if tag not in files:
+            continue
         try:
             tables[tag] = _checked(files[tag], tables[base] if (base := lookup(tag, tables)) else None)
         except BadInputError as error:
             broken[tag] = str(error)
-    words = {tag: LetterWords(tag, table) for tag, table in tables.items() if tag not in broken}
-    return KnownWords(words, broken, tuple(remarks))
+    return broken
+
+
+def _over(under: Table, own: Table) -> Table:
+    return {
+        section: {**entries, **own.get(section, {})} if isinstance(entries, dict) else entries
+        for section, entries in under.items()
+    }
 
 
 def _checked(paths: list[Path], base: Table | None) -> Table:
@@ -252,6 +290,8 @@ def _check(path: Path, where: str, value: Any, wanted: Any) -> None:
         raise BadInputError(f"{path}: {where} is not {kind}; write it as in the shipped words")
     if where == "[dates] months" and len(value) != len(wanted):
         raise BadInputError(f"{path}: {where} has {len(value)} names; give {len(wanted)}")
+    if where == "[dates] paper" and value not in PAPERS:
+        raise BadInputError(f"{path}: {where} is {quoted(value)}; write a4, us-letter or nothing")
     for line in value if is_list else [value]:
         unknown = next((name for name in _NAME.findall(line) if name not in _names()), None)
         if unknown is not None:

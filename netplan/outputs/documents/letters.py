@@ -21,7 +21,7 @@ _LONGEST_NUMBER: Final = 30
 """Signs of a telephone number that is not broken at the end of a line (own)."""
 
 
-def letters_pdf(plan: Plan, rows: Sequence[NoticeRow], chosen: ChosenWords) -> bytes:
+def letters_pdf(plan: Plan, rows: Sequence[NoticeRow], chosen: ChosenWords, *, paper: str = "a4") -> bytes:
     """Return the letters as PDF, one page each.
 
     Parameters
@@ -31,6 +31,8 @@ def letters_pdf(plan: Plan, rows: Sequence[NoticeRow], chosen: ChosenWords) -> b
         As `notice_rows` returns them.
     chosen : ChosenWords
         As `choose_words` returns them for the languages of the rows.
+    paper : str
+        Size of paper where the words name none, by the typesetter's name.
 
     Raises
     ------
@@ -42,6 +44,7 @@ def letters_pdf(plan: Plan, rows: Sequence[NoticeRow], chosen: ChosenWords) -> b
     return typeset(
         "letters.typ",
         {
+            "paper": chosen.default.paper or paper,
             "letters": _letters(plan, rows, chosen),
             "none": str(chosen.default.raw("common", "none")),
             "revision": revision_code(plan),

@@ -17,6 +17,7 @@ from netplan.outputs.documents.svg_drawing import (
     letter_symbol,
     stop_symbol,
 )
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.planfile import PieceState, SolvedState, StateCustomers, StatePipes
 from netplan.planfile.model import Bypass, Option
 
@@ -40,23 +41,33 @@ _ENLARGED: Final = 1.6
 
 
 def plan_drawing(
-    option: Option, layers: Layers, state: SolvedState, width_mm: float = 178.0, height_mm: float = 150.0
+    option: Option,
+    layers: Layers,
+    state: SolvedState,
+    units: Figures = METRIC,
+    width_mm: float = 178.0,
+    height_mm: float = 150.0,
 ) -> str:
     """Return the plan map of an option as SVG: the work, and every customer that it affects."""
     sheet = DrawingSheet(_box(option, layers, state.customers), width_mm, height_mm)
-    return _drawn(sheet, option, layers, state)
+    return _drawn(sheet, option, layers, state, units)
 
 
 def work_drawing(
-    option: Option, layers: Layers, state: SolvedState, width_mm: float = 178.0, height_mm: float = 190.0
+    option: Option,
+    layers: Layers,
+    state: SolvedState,
+    units: Figures = METRIC,
+    width_mm: float = 178.0,
+    height_mm: float = 190.0,
 ) -> str | None:
     """Return the work alone as SVG: stops, excavations and feeds; None where the plan map is large enough."""
     sheet = DrawingSheet(_box(option, layers, None), width_mm, height_mm)
     whole = DrawingSheet(_box(option, layers, state.customers), width_mm, height_mm)
-    return _drawn(sheet, option, layers, state) if sheet.scale >= _ENLARGED * whole.scale else None
+    return _drawn(sheet, option, layers, state, units) if sheet.scale >= _ENLARGED * whole.scale else None
 
 
-def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedState) -> str:
+def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedState, units: Figures) -> str:
     draw_base_map(sheet, layers)
     draw_excavations(sheet, option)
     draw_pipes(sheet, state.pipes)
@@ -72,7 +83,7 @@ def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedSta
         _with_leader(sheet, gauge.coords[0], middle, -2.0, letter_symbol("G"))
     for stop in option.stops:
         _with_leader(sheet, (stop.x, stop.y), middle, 0.95, stop_symbol(stop.kind, stop.id))
-    sheet.scale_bar()
+    sheet.scale_bar(units)
     return sheet.svg()
 
 

@@ -46,6 +46,7 @@ def recheck_pdf(answer: RecheckAnswer, plan: Plan, file_name: str, *, units: Fig
         for name, rows in lists.items()
     }
     data |= {
+        "paper": units.paper,
         "revision": answer.revision,
         "superseded": f"superseded by {answer.superseded_by}" if answer.superseded_by else "",
         "title": words.title,

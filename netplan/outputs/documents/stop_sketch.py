@@ -67,7 +67,7 @@ def stop_sketch(
     shift = clear_side(at, offsets)
     sheet.leader(at, shift)
     sheet.mark(at, f'<g transform="scale(0.9)">{stop_symbol(stop.kind, stop.id)}</g>', shift)
-    sheet.scale_bar(*((0.3048, "ft") if units.name == "us" else (1.0, "m")))
+    sheet.scale_bar(units)
     sheet.raw(
         f'<rect width="{width_mm}" height="{height_mm}" fill="none" stroke="black" stroke-width="0.5"/>'
     )

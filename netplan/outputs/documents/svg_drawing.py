@@ -12,6 +12,8 @@ import shapely
 
 from netplan.core.arrays import Floats
 from netplan.core.printable_text import shown_signs
+from netplan.core.units import convert
+from netplan.outputs.number_format import Figures
 
 __all__ = [
     "FONT",
@@ -112,8 +114,10 @@ class DrawingSheet:
         """Add our own SVG, in millimetres on the sheet."""
         self.parts.append(svg)
 
-    def scale_bar(self, unit_m: float = 1.0, unit: str = "m") -> None:
+    def scale_bar(self, units: Figures) -> None:
         """Draw a scale bar of a round length in the lower left corner, and north."""
+        length_kind = units.kind("length")
+        unit_m, unit = convert(1.0, length_kind.shown, "m"), length_kind.sign
         wanted = 45.0 / self.scale / unit_m
         power = 10.0 ** np.floor(np.log10(wanted))
         length = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= wanted)

@@ -24,7 +24,7 @@ def tappings_part(option: Option, units: Figures) -> dict[str, Any]:
             {
                 "id": item.id,
                 "what": item_words(item),
-                "size": ("" if size_mm is None else units.size(size_mm))
+                "size": ("" if size_mm is None else units.bore(size_mm))
                 + (f", {count} of them" if count > 1 else ""),
                 "place": item.main_id
                 + ("" if item.chainage_m is None else f" at {units.chainage(item.chainage_m)}"),

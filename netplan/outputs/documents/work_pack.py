@@ -28,7 +28,8 @@ from netplan.outputs.documents.work_pack_cover import cover_part
 from netplan.outputs.documents.work_pack_excavations import excavation_part
 from netplan.outputs.documents.work_pack_stops import prepared_part, stop_part
 from netplan.outputs.documents.work_pack_tables import data_part, gas_part, network_part
-from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
+from netplan.outputs.figures_for_rules import figures_for_plan
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.route_words import route_words, street_words
 from netplan.planfile import SolvedState, StatePipes
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
@@ -67,17 +68,20 @@ def work_pack_pdf(
     superseded : str
         By what the plan is superseded, in words; empty where it stands.
     """
-    units = figures_for_weather(units, plan)
+    units = figures_for_plan(units, plan)
     option = option_of_rank(plan, state.option)
     stops, pictures = stop_part(plan, option, layers, state.pipes, units)
-    pictures |= {"plan": plan_drawing(option, layers, state, height_mm=190.0), "legend": legend_svg()}
-    detail = work_drawing(option, layers, state)
+    map_mm = 175.0 if units.is_us else 190.0  # letter paper is shorter
+    pictures |= {"plan": plan_drawing(option, layers, state, units, height_mm=map_mm)}
+    pictures["legend"] = legend_svg()
+    detail = work_drawing(option, layers, state, units, height_mm=map_mm)
     pictures |= {} if detail is None else {"detail": detail}
     drawn = timeline_drawing(option, plan.conditions)
     pictures |= {} if drawn is None else {"timeline": drawn}
     for k, bypass in enumerate(option.bypasses):
         pictures[f"bypass-{k}"] = bypass_curve(plan, bypass, units)
     data: dict[str, Any] = {
+        "paper": units.paper,
         "option": str(state.option),
         "revision": revision_code(plan),
         "replaces": plan.replaces.revision if plan.replaces else "",
@@ -155,7 +159,7 @@ def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
     until = "in no weather looked at" if coldest is None else f"{units.coldest(coldest)} air"
     return (
         line.feed or "option",
-        "without it" if line.choice == "none" else line.choice,
+        "without it" if line.choice == "none" else units.hose_sizes(line.choice),
         until,
         units.sentence(line.fails_by) or "–",
     )
@@ -163,7 +167,7 @@ def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
 
 def _outlets(bypass: Bypass, units: Figures) -> list[tuple[str, str]]:
     """Return the outlets of a bypass, where they are on record; each of its hoses has tees of its own."""
-    ends = [units.size(outlet) for outlet in bypass.outlets_mm]
+    ends = [units.bore(outlet) for outlet in bypass.outlets_mm]
     each = f", {bypass.parallel} at either end" if bypass.parallel > 1 else ""
     return [("outlets, from and to", f"{' and '.join(ends)}{each}")] if ends else []
 
@@ -174,7 +178,7 @@ def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
         ("from", f"{bypass.from_.main_id} at {units.chainage(bypass.from_.chainage_m)}"),
         ("to", f"{bypass.to.main_id} at {units.chainage(bypass.to.chainage_m)}"),
         ("flow to carry", units.load(bypass.flow_m3h)),
-        ("bore, length", f"{number}{units.size(bypass.bore_mm)}, {units.length(bypass.length_m)}"),
+        ("bore, length", f"{number}{units.bore(bypass.bore_mm)}, {units.length(bypass.length_m)}"),
         ("route", route_words(bypass, units)),
         *_outlets(bypass, units),
         (

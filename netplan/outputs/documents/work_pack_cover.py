@@ -34,6 +34,7 @@ def cover_part(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
                 "air, ground",
                 f"{units.temperature(conditions.air_temp_c)}, {units.temperature(conditions.ground_temp_c)}",
             ),
+            ("flows, volumes", f"at {units.reference}; pressures are gauge"),
             ("stops", f"{len(option.stops)}: {', '.join(methods)}"),
             ("barriers", barrier_count(option.stops)),
             ("holes", str(option.holes)),
@@ -50,7 +51,7 @@ def cover_part(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
         ],
         "warnings-first": [
             *(units.sentence(line) for line in option.warnings if line in first),
-            *no_fallback_lines(option),
+            *(units.sentence(line) for line in no_fallback_lines(option)),
         ],
         "warnings": [units.sentence(line) for line in option.warnings if line not in first],
         "priority-in-doubt": [
@@ -65,7 +66,7 @@ def cover_part(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
                 "address": one.first.address,
                 "point": one.first.id,
                 "meters": str(one.first.meters),
-                "records": [[record_words(row), row.why] for row in one.rows],
+                "records": [[record_words(row), units.sentence(row.why)] for row in one.rows],
             }
             for one in doubts
         ],

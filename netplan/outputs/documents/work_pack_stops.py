@@ -89,7 +89,7 @@ def _schedule(stop: Stop, units: Figures) -> dict[str, str]:
         "at": units.chainage(stop.chainage_m),
         "street": f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
         "hole": stop.hole_id,
-        "od": units.size(stop.od_mm),
+        "od": units.pipe(stop.od_mm),
         "pressure": units.against(stop.pressure_mbar),
         "fault": units.against(stop.fault_pressure_mbar),
     }
@@ -106,7 +106,7 @@ def _rows(stop: Stop, option: Option, units: Figures) -> list[tuple[str, str]]:
     side = "higher chainage" if stop.work_side == "to" else "lower chainage"
     rows = [
         ("barriers", units.sentence(_barriers(stop))),
-        ("pipe", f"{units.size(stop.od_mm)}, {wall}, bore {units.size(stop.bore_mm)}"),
+        ("pipe", f"{units.pipe(stop.od_mm)}, {wall}, bore {units.size(stop.bore_mm)}"),
         ("zone lies", f"towards {side}"),
         ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
         ("lat, lon", f"{stop.lat:.6f}, {stop.lon:.6f}"),
@@ -130,7 +130,7 @@ def _tappings(stop: Stop, units: Figures) -> list[dict[str, str]]:
             "role": _ROLES[t.role],
             "at": units.chainage(t.chainage_m)
             + (f" on {t.main_id}" if t.main_id not in ("", stop.main_id) else ""),
-            "size": (f"{t.count} × " if t.count > 1 else "") + units.size(t.size_mm) if t.size_mm else "",
+            "size": (f"{t.count} × " if t.count > 1 else "") + units.bore(t.size_mm) if t.size_mm else "",
         }
         for t in ordered
     ]
@@ -155,5 +155,9 @@ def _fallback(stop: Stop, option: Option, units: Figures) -> list[str]:
         if fallback.stop_id != stop.id:
             continue
         note = f" ({fallback.note})" if fallback.note and fallback.minutes is not None else ""
-        found.append(f"{fallback.failure}: {fallback_words(fallback, place, with_stations=False)}{note}")
+        found.append(
+            units.sentence(
+                f"{fallback.failure}: {fallback_words(fallback, place, with_stations=False)}{note}"
+            )
+        )
     return found

@@ -28,14 +28,14 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
     minutes = [("out", purge.minutes_out), ("in", purge.minutes_in)]
     return {
         "vent": [
-            ("zone", f"{units.length(length)}, bores hold {units.volume(zone)}"),
+            ("zone", f"{units.length(length)}, bores hold {units.space(zone)}"),
             ("line content", units.volume(vent.line_content_m3)),
             ("of it by pressure", units.volume(vent.of_which_pressure_part_m3)),
             ("purge", units.volume(vent.purge_m3)),
             ("total let go", units.volume(vent.total_m3)),
             ("methane", units.mass(vent.methane_kg)),
             ("CO2e", f"{units.mass(vent.co2e_kg)} {vent.gwp}".strip()),
-            ("counted at", vent.reference),
+            ("counted at", units.sentence(vent.reference)),
         ],
         "purge": [
             ("volumes out, in", f"{purge.volumes_out:g}, {purge.volumes_in:g}"),
@@ -48,11 +48,11 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
                 "id": p.id,
                 "role": p.role,
                 "place": f"{p.main_id} at {units.chainage(p.chainage_m)}",
-                "stack": "" if p.stack_bore_mm is None else units.size(p.stack_bore_mm),
-                "outlet": "" if p.outlet_mm is None else units.size(p.outlet_mm),
+                "stack": "" if p.stack_bore_mm is None else units.bore(p.stack_bore_mm),
+                "outlet": "" if p.outlet_mm is None else units.bore(p.outlet_mm),
                 "least": "" if p.least_m3h is None else units.load(p.least_m3h),
                 "given": "" if p.flow_in_m3h is None else units.capacity(p.flow_in_m3h),
-                "slug": "" if p.slug_m3 is None else units.volume(p.slug_m3),
+                "slug": "" if p.slug_m3 is None else units.space(p.slug_m3),
                 "note": units.sentence(p.note),
             }
             for p in purge.points
@@ -142,17 +142,17 @@ def data_part(plan: Plan, option: Option, pipes: StatePipes, units: Figures) -> 
             {
                 "severity": f.severity,
                 "place": f"{f.layer} {f.feature_id}".strip() or "network",
-                "what": f.what,
-                "mend": f.mend,
+                "what": units.sentence(f.what),
+                "mend": units.sentence(f.mend),
             }
             for f in plan.findings
         ],
         "doubts": [
             {
                 "place": f"{row.layer} {row.feature_id}" + (f" and {row.other_id}" if row.other_id else ""),
-                "taken": row.taken_as,
-                "may": row.may_be,
-                "what": row.what,
+                "taken": units.sentence(row.taken_as),
+                "may": units.sentence(row.may_be),
+                "what": units.sentence(row.what),
             }
             for row in option.trust.would_change
         ],

@@ -19,7 +19,7 @@ from netplan.outputs.emergency.ring_words import (
 )
 from netplan.outputs.emergency.solved_words import solved_parts
 from netplan.outputs.emergency.word_forms import counted
-from netplan.outputs.number_format import Figures
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.planfile.emergency_answer import EmergencyAnswer
 
 __all__ = ["answer_parts"]
@@ -137,7 +137,7 @@ def _lists(
     answer: EmergencyAnswer, rings: Sequence[RingWords], figures: Figures
 ) -> Iterator[tuple[str, list[str], Iterable[Line]]]:
     """Yield heading, notes and lines of what stands below the rings."""
-    doubts, *others = words.tail_parts(answer)[:-1]
+    doubts, *others = words.tail_parts(answer, figures)[:-1]
     yield doubts[0], [], [("", line) for line in doubts[1]]
     told = words.notify_lines(answer, rings)
     yield (
@@ -160,7 +160,7 @@ def _lists(
     yield (
         headings.ESCAPING,
         [words.NOT_FOR_DISTANCES],
-        [("", line) for line in (*words.escape_lines(answer, figures), *words.escape_notes(answer))],
+        [("", line) for line in (*words.escape_lines(answer, figures), *words.escape_notes(answer, figures))],
     )
     for heading, lines in solved_parts(answer, figures):
         yield heading, [], [("", line) for line in lines]
@@ -177,5 +177,5 @@ def _lists(
 
 
 def _log(answer: EmergencyAnswer) -> dict[str, Any]:
-    heading, lines = words.tail_parts(answer)[-1]
+    heading, lines = words.tail_parts(answer, METRIC)[-1]  # the log has no figures
     return {"heading": heading, "lines": lines}

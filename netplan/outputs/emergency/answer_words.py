@@ -75,7 +75,7 @@ def _hit(hit: HitMain, figures: Figures) -> str:
         if hit.set_outlet_mbar is None
         else f"set outlet {figures.pressure(hit.set_outlet_mbar)}"
     )
-    pipe = f"{material_words(hit.material)} {figures.size(hit.od_mm)}"
+    pipe = f"{material_words(hit.material)} {figures.pipe(hit.od_mm)}"
     street = f"{hit.street}, " if hit.street else ""
     return f"{street}at {figures.length(hit.chainage_m)}; {sure}; {pipe}; system {hit.system}; {pressure}"
 
@@ -138,10 +138,11 @@ def escape_range_lines(answer: EmergencyAnswer, figures: Figures) -> list[str]:
     return lines
 
 
-def escape_notes(answer: EmergencyAnswer) -> list[str]:
+def escape_notes(answer: EmergencyAnswer, figures: Figures) -> list[str]:
     """Return what stands below the ranges of gas escaping: note, formula and source, each once."""
-    notes = (f"{row.note} {row.formula} ({row.source})" for row in answer.escape)
-    return list(dict.fromkeys(notes))
+    notes = (f"{figures.sentence(row.note)} {row.formula} ({row.source})" for row in answer.escape)
+    at = [f"Flows are at {figures.reference}."] if answer.escape else []
+    return [*dict.fromkeys(notes), *at]
 
 
 def reached_parties(answer: EmergencyAnswer, rings: Iterable[RingWords]) -> list[tuple[str, str]]:
@@ -180,12 +181,12 @@ def keep_away_line(answer: EmergencyAnswer, figures: Figures) -> str:
     return f"Within {figures.length(answer.keep_away_m)} of the hit: {DO_NOT_APPROACH}. No stop lies there."
 
 
-def tail_parts(answer: EmergencyAnswer) -> list[tuple[str, list[str]]]:
+def tail_parts(answer: EmergencyAnswer, figures: Figures) -> list[tuple[str, list[str]]]:
     """Return what stands last: doubts, cautions, log."""
     log = [f"{time_words(one.at)}, answer {one.revision}: {one.what}" for one in answer.log]
     return [
-        ("In doubt, nearest first", list(answer.doubts)),
-        ("Cautions", list(answer.cautions)),
+        ("In doubt, nearest first", [figures.sentence(line) for line in answer.doubts]),
+        ("Cautions", [figures.sentence(line) for line in answer.cautions]),
         ("Log", log),
     ]
 

@@ -108,7 +108,7 @@ def _body(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> Ite
     yield from _cards(answer, view, figures)
     yield from _next_rings(answer, figures)
     yield from _who(answer)
-    for heading, lines in words.tail_parts(answer):
+    for heading, lines in words.tail_parts(answer, figures):
         yield from _listed(heading, lines)
     yield f'<p class="small">{_t(words.foot_line(answer))}</p>'
 
@@ -208,7 +208,7 @@ def _escape(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
     yield f"<p><b>{_t(words.NOT_FOR_DISTANCES)}</b></p>"
     for line in words.escape_lines(answer, figures):
         yield f"<p>{_t(line)}</p>"
-    for note in words.escape_notes(answer):
+    for note in words.escape_notes(answer, figures):
         yield f'<p class="small">{_t(note)}</p>'
 
 

@@ -95,6 +95,7 @@ def _data(
         f"TELL {whom} (ring {rings_named})" for whom, rings_named in words.reached_parties(answer, rings)
     ]
     return {
+        "paper": figures.paper,
         "words": {
             "no-stop": NO_STOP,
             "no-gas-back": words.NO_GAS_BACK,
@@ -121,7 +122,7 @@ def _data(
         "nearby": words.nearby_rows(answer, figures),
         "escape-range": words.escape_range_lines(answer, figures),
         "escape": words.escape_lines(answer, figures),
-        "escape-notes": words.escape_notes(answer),
+        "escape-notes": words.escape_notes(answer, figures),
         "solved": solved_parts(answer, figures),
         "cards": [_card(k, stop, used, figures) for k, (stop, used) in enumerate(cards)],
         "next": [
@@ -133,7 +134,7 @@ def _data(
             (street, counted(meters, "meter"), numbers)
             for street, meters, numbers in words.customers_by_street(answer)
         ],
-        "tail": [part for part in words.tail_parts(answer) if part[1]],
+        "tail": [part for part in words.tail_parts(answer, figures) if part[1]],
         "foot": words.foot_line(answer),
     }
 

@@ -65,7 +65,7 @@ def draw_ring(
     sheet = DrawingSheet(_box(places, reach), width_mm, height_mm)
     _ground(sheet, view, answer, inside, name)
     draw_marks(sheet, view, answer, ring, inside)
-    _scale_bar(sheet, figures)
+    sheet.scale_bar(figures)
     return _framed(sheet, name)
 
 
@@ -87,7 +87,7 @@ def draw_hit(
     _ground(sheet, view, answer, inside, name)
     _main_names(sheet, view)
     draw_marks(sheet, view, answer, ring, inside)
-    _scale_bar(sheet, figures)
+    sheet.scale_bar(figures)
     return _framed(sheet, name)
 
 
@@ -116,17 +116,13 @@ def draw_stop(
     box = stop.x - reach, low, stop.x + reach, low + 2.0 * half
     sheet = DrawingSheet(box, width_mm, height_mm)
     _ground(sheet, view, answer, None, name)
-    _scale_bar(sheet, figures)
+    sheet.scale_bar(figures)
     at = np.array([stop.x, stop.y])
     draw_offsets(sheet, at, offsets, figures, behind_end=True)
     shift = clear_side(at, offsets)
     sheet.leader(at, shift)
     sheet.mark(at, stop_symbol(stop.kind, stop.n), shift)
     return _framed(sheet, name)
-
-
-def _scale_bar(sheet: DrawingSheet, figures: Figures) -> None:
-    sheet.scale_bar(*((0.3048, "ft") if figures.name == "us" else (1.0, "m")))
 
 
 def _framed(sheet: DrawingSheet, name: str) -> str:

@@ -205,7 +205,7 @@ def valve_facts(stop: RingStop, figures: Figures) -> list[tuple[str, str]]:
     """Return what a card says of a stop: what it closes, where it is, how it is worked."""
     closes = f"main {stop.main_id} at {figures.chainage(stop.chainage_m)}"
     facts = [
-        ("closes", f"{closes}, {material_words(stop.material)} {figures.size(stop.od_mm)}"),
+        ("closes", f"{closes}, {material_words(stop.material)} {figures.pipe(stop.od_mm)}"),
         ("where", figures.sentence(stop.place)),
         ("from the hit", f"{figures.length(stop.distance_m)}, straight"),
         ("position", f"{stop.lat:.6f}, {stop.lon:.6f} (latitude, longitude)"),
@@ -223,7 +223,7 @@ def _record(record: ValveRecord, figures: Figures) -> Iterator[tuple[str, str]]:
     yield "turns", record.closing_direction.upper() or unknown
     yield "cover", record.cover_type or unknown
     yield "last operated", record.last_operated or unknown
-    yield "size", unknown if record.size_mm is None else figures.size(record.size_mm)
+    yield "size", unknown if record.size_mm is None else figures.bore(record.size_mm)
     if record.remark:
         yield "remark", record.remark
 

@@ -76,7 +76,7 @@ def _count_by_kind(option: Option) -> str:
 def feed_line(bypass: Bypass, plan: Plan, units: Figures) -> str:
     """Return a bypass or hose in one line, its velocity and its weather beside their limits."""
     number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
-    size = f"{number}{units.size(bypass.bore_mm)} bore, {units.length(bypass.length_m)}"
+    size = f"{number}{units.bore(bypass.bore_mm)} bore, {units.length(bypass.length_m)}"
     most = plan.rules.get("bypass", {}).get("velocity_max_m_s")
     limit = "" if most is None else f" of at most {units.bare('speed', float(most), 'down')}"
     coldest = bypass.minimum_air_temp_c

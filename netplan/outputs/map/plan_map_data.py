@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import shapely
 
 from netplan.core.arrays import Ints
+from netplan.outputs.figures_for_rules import figures_for_plan
 from netplan.outputs.layers.layers_of_plan import in_doubt_rows
 from netplan.outputs.map.lat_lon import Flat, lines_of, points_of
 from netplan.outputs.map.network_on_map import Box, base_of, district_of, network_of, pieces_of
@@ -24,7 +25,7 @@ from netplan.outputs.map.popups import (
 from netplan.outputs.map.refused_lengths import refused_lengths, refused_metres
 from netplan.outputs.map.small_marks import point_marks, rows_of, station_marks
 from netplan.outputs.notice_list import customers_in_doubt
-from netplan.outputs.number_format import Figures, figures_for_weather
+from netplan.outputs.number_format import Figures
 from netplan.planfile import SolvedState, StateCustomers, StateFeeds, StatePipes
 from netplan.planfile.model import Option, Plan, Stop
 from netplan.planfile.option_differences import options_in_words
@@ -34,9 +35,6 @@ __all__ = ["map_data"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 Marks = list[dict[str, Any]]
-
-REFERENCE: Final = {"metric": "15 °C, 101.325 kPa", "us": "59 °F, 14.696 psia"}
-"""Conditions that flows and volumes are at, by system of units."""
 
 
 def map_data(
@@ -56,7 +54,7 @@ def map_data(
     superseded : str
         By what the plan is superseded, in words; empty where it stands.
     """
-    units = figures_for_weather(units, plan)
+    units = figures_for_plan(units, plan)
     conditions = plan.conditions
     crs, district = layers["work"].crs, district_of(layers, states)
     replaced = f", replaces {plan.replaces.revision}" if plan.replaces else ""
@@ -64,6 +62,7 @@ def map_data(
     return {
         "caution": f"VOID: {superseded}. {plan.caution}" if superseded else plan.caution,
         "units": units.name,
+        "reference": units.reference,
         "work": [
             {
                 "line": line,
@@ -78,7 +77,6 @@ def map_data(
         + ", ".join(f"{w.main_id} {units.length(w.from_m)} – {units.length(w.to_m)}" for w in plan.work),
         "window": f"{start}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}; "
         f"revision {revision_code(plan)}{replaced}",
-        "reference": REFERENCE[units.name],
         "network": {"digest": plan.network.content_sha256[:12], "crs": plan.network.crs},
         "base": base_of(layers),
         "light": network_of(states[0], crs, district),
@@ -145,7 +143,7 @@ def _excavations(option: Option, crs: Any, units: Figures) -> Marks:
 def _stop_line(stop: Stop, units: Figures) -> str:
     place = f"{stop.main_id} at {units.chainage(stop.chainage_m)}"
     number = f"{stop.barriers} barrier{'s' if stop.barriers > 1 else ''}"
-    size, pressure = units.size(stop.od_mm), units.against(stop.pressure_mbar)
+    size, pressure = units.pipe(stop.od_mm), units.against(stop.pressure_mbar)
     return f"{stop.id}: {stop.method}, {number}, {place}, {size}, {pressure}"
 
 

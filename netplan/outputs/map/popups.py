@@ -48,7 +48,7 @@ def stop_popup(stop: Stop, option: Option, units: Figures) -> dict[str, Any]:
         ("main", f"{stop.main_id} at {units.chainage(stop.chainage_m)}"),
         ("valve", stop.valve_id or ""),
         ("street", f"{stop.street} ({stop.surface})" if stop.street else stop.surface),
-        ("pipe", f"{units.size(stop.od_mm)} outside{wall}"),
+        ("pipe", f"{units.pipe(stop.od_mm)} outside{wall}"),
         ("pressure", units.against(stop.pressure_mbar)),
         ("highest pressure in a station fault", units.against(stop.fault_pressure_mbar)),
         ("hole", stop.hole_id),
@@ -88,8 +88,8 @@ def bypass_popup(bypass: Bypass, units: Figures) -> dict[str, Any]:
     number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
     rows: Rows = [
         ("flow", units.load(bypass.flow_m3h)),
-        ("bore", number + units.size(bypass.bore_mm)),
-        ("outlets", " and ".join(units.size(outlet) for outlet in bypass.outlets_mm)),
+        ("bore", number + units.bore(bypass.bore_mm)),
+        ("outlets", " and ".join(units.bore(outlet) for outlet in bypass.outlets_mm)),
         ("route", route_words(bypass, units) if bypass.route else units.length(bypass.length_m)),
         (
             "pressure",
@@ -154,7 +154,7 @@ def pipe_popup(state: SolvedState, row: int, units: Figures) -> dict[str, Any]:
         ("from, to", f"{units.length(float(pipes.from_m[row]))} – {units.length(float(pipes.to_m[row]))}"),
         (
             "size",
-            f"{units.size(float(pipes.od_mm[row]))} outside, bore {units.size(float(pipes.bore_mm[row]))}",
+            f"{units.pipe(float(pipes.od_mm[row]))} outside, bore {units.size(float(pipes.bore_mm[row]))}",
         ),
         ("flow", units.flow(abs(float(pipes.flow_m3h[row])))),
         ("pressure", f"{before} – {after}"),

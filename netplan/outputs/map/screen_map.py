@@ -17,13 +17,14 @@ from netplan.outputs.map.network_on_map import Box
 from netplan.outputs.map.offline_page import MapPage
 from netplan.outputs.map.surroundings import base_round, command_of, stations_in, valves_in
 from netplan.outputs.map.window_options import window_options
-from netplan.outputs.number_format import METRIC, Figures, Side
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_table import (
     CAUTION,
     EMERGENCY_CAUTION,
     FIGURE_NAMES,
     WITHOUT_STATION,
     figure_label,
+    shown_figure,
 )
 from netplan.screening.screen_run import Screen
 from netplan.screening.screen_settings import span_of
@@ -43,11 +44,6 @@ EMERGENCY_WORDS: Final = {
     "fastest_shut_stations": "stations to shut besides the quickest stops",
 }
 _BYPASS_WORDS: Final = {"no": "not needed", "yes": "needed", "must": "needed for a priority customer"}
-_QUANTITIES: Final[dict[str, tuple[str, Side]]] = {
-    "gas_m3": ("volume", "nearest"),
-    "least_pressure_mbar": ("pressure", "down"),
-}
-"""Figures with a unit: the kind of quantity, and to which side it is rounded."""
 MARGIN_M: Final = 50.0
 """How far beyond the mains streets are drawn at least (own) [m]."""
 
@@ -131,7 +127,7 @@ def screen_map_data(
         "figures": [
             {
                 "name": FIGURE_NAMES[name][0],
-                "label": _label(name, currency, units),
+                "label": figure_label(name, currency, units),
                 "low": name == "least_pressure_mbar",
                 "values": _values(detailed, name, units),
                 "without": WITHOUT if name in WITHOUT_STATION else "",
@@ -182,21 +178,14 @@ def _spans(screen: Screen, mains: gpd.GeoDataFrame) -> list[float]:
     return found
 
 
-def _label(name: str, currency: str, units: Figures) -> str:
-    if units.name == "metric" or name not in _QUANTITIES:
-        return figure_label(name, currency)
-    return f"{FIGURE_NAMES[name][0]} [{units.kind(_QUANTITIES[name][0]).sign}]"
-
-
 def _values(mains: gpd.GeoDataFrame, column: str, units: Figures) -> list[float | None]:
     values = mains[column].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
     if column in WITHOUT_STATION:
         values = np.where(mains[WITHOUT_STATION[column]].to_numpy(dtype=float) > 0, np.nan, values)
-    if units.name != "metric" and column in _QUANTITIES:
-        what, side = _QUANTITIES[column]
-        return [units.number(what, float(value), side) for value in values]
+    values = np.array([shown_figure(column, v, units) for v in values.tolist()], dtype=float)
+    digits = 2 if units.is_us else 1
     return [
-        None if not np.isfinite(v) else int(v) if float(v).is_integer() else round(float(v), 1)
+        None if not np.isfinite(v) else int(v) if float(v).is_integer() else round(float(v), digits)
         for v in values
     ]
 

@@ -49,7 +49,7 @@ def _gauge(row: dict[str, Any], units: Figures) -> Rows:
 def _purge(row: dict[str, Any], units: Figures) -> Rows:
     say: Rows = [("role", cell_text(row["role"])), _where(row, units)]
     if cell_text(row["stack_bore_mm"]):
-        say.append(("stack bore", units.size(row["stack_bore_mm"])))
+        say.append(("stack bore", units.bore(row["stack_bore_mm"])))
     if cell_text(row["note"]):
         say.append(("note", units.sentence(cell_text(row["note"]))))
     return say
@@ -79,7 +79,7 @@ def _words(option: Option, row: dict[str, Any], units: Figures) -> Rows:
 
 
 def _tapping(row: dict[str, Any], units: Figures) -> Rows:
-    return [("stop", cell_text(row["stop_id"])), _where(row, units), ("outlet", units.size(row["size_mm"]))]
+    return [("stop", cell_text(row["stop_id"])), _where(row, units), ("outlet", units.bore(row["size_mm"]))]
 
 
 def station_marks(stations: StateStations, shut_in: Collection[str], crs: Any, units: Figures) -> Marks:

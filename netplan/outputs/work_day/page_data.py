@@ -92,12 +92,15 @@ def page_data(plan: Plan, rank: int, units: Figures, addresses: Mapping[str, str
 
 def _units(units: Figures) -> Data:
     pressure, temperature = units.kind("pressure"), units.kind("temperature")
+    let_by = units.kind("let_by")
     zero = convert(0.0, temperature.stored, temperature.shown)
     return {
         "name": units.name,
         "pressure": pressure.sign,
         "mbar": convert(1.0, pressure.shown, pressure.stored),
         "pressure_digits": pressure.decimals,
+        "let_by": let_by.sign,
+        "l_min": convert(1.0, let_by.shown, let_by.stored),
         "temperature": temperature.sign,
         "zero_c": zero,
         "per_c": convert(1.0, temperature.stored, temperature.shown) - zero,

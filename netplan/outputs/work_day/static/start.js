@@ -111,6 +111,14 @@ class Page {
     return `${(mbar / size).toFixed(digits)}${unit ? ` ${unit}` : ""}`;
   }
 
+  /* A let-by flow; a limit in US units is cut to three figures, never above the truth. */
+  letByFlow(flow, isLimit = false) {
+    const { let_by: sign, l_min: size } = this.data.units;
+    if (size === 1 || flow === 0) return `${flow} ${sign}`;
+    const shown = flow / size, unit = 10 ** (Math.floor(Math.log10(Math.abs(shown))) - 2);
+    return `${Number(((isLimit ? Math.floor(shown / unit + 1e-9) : Math.round(shown / unit)) * unit).toPrecision(3))} ${sign}`;
+  }
+
   temperature(celsius) { return `${(celsius * this.data.units.per_c + this.data.units.zero_c).toFixed(1)} ${this.data.units.temperature}`; }
 
   limitWords(reading) {

@@ -106,11 +106,11 @@ class StepCard {
     const title = `Test ${test.name}${on ? `: ${on}` : ""}`, what = test.name === "T0" ? "Fall of pressure" : "Pressure";
     const hints = [
       [test.meter_at && `meter at ${test.meter_at}`, test.across && `${test.across} across`, test.zone && `zone at ${test.zone}`, `${test.minutes} min`].filter(Boolean).join(" · "),
-      [test.limit_l_min !== null && `at most ${test.limit_l_min} l/min`, test.limit_mbar !== null && `${what.toLowerCase()} at most ${this.page.pressure(test.limit_mbar)}`, test.resolution_l_min !== null && `meter must show ${test.resolution_l_min} l/min or finer`].filter(Boolean).join(" · "),
+      [test.limit_l_min !== null && `at most ${this.page.letByFlow(test.limit_l_min, true)}`, test.limit_mbar !== null && `${what.toLowerCase()} at most ${this.page.pressure(test.limit_mbar)}`, test.resolution_l_min !== null && `meter must show ${this.page.letByFlow(test.resolution_l_min, true)} or finer`].filter(Boolean).join(" · "),
     ].filter(Boolean).map((words) => build("p", { class: "hint" }, words));
-    const fields = [];
-    if (test.limit_l_min !== null) fields.push(["Flow, l/min", "l_min", 1]);
-    if (test.limit_l_min !== null && test.resolution_l_min !== null) fields.push(["Finest that the meter shows, l/min", "resolution_l_min", 1]);
+    const fields = [], { units } = this.page.data;
+    if (test.limit_l_min !== null) fields.push([`Flow, ${units.let_by}`, "l_min", units.l_min]);
+    if (test.limit_l_min !== null && test.resolution_l_min !== null) fields.push([`Finest that the meter shows, ${units.let_by}`, "resolution_l_min", units.l_min]);
     if (test.limit_mbar !== null) fields.push([`${what}, ${this.page.data.units.pressure}`, "mbar", this.page.data.units.mbar]);
     if (!fields.length) return build("div", { class: "entry" }, build("p", { class: "entry-title" }, title), ...hints);
     const { form, said } = this.form(title, hints, fields.map(([words]) => [words, {}]), (texts) => {
@@ -271,5 +271,5 @@ function verdict(element, [kind, words]) {
 }
 
 function letByWords(entry, page) {
-  return [entry.l_min !== undefined && `${entry.l_min} l/min`, entry.mbar !== undefined && page.pressure(entry.mbar), entry.resolution_l_min !== undefined && `meter to ${entry.resolution_l_min} l/min`].filter(Boolean).join(", ") || "nothing entered";
+  return [entry.l_min !== undefined && page.letByFlow(entry.l_min), entry.mbar !== undefined && page.pressure(entry.mbar), entry.resolution_l_min !== undefined && `meter to ${page.letByFlow(entry.resolution_l_min)}`].filter(Boolean).join(", ") || "nothing entered";
 }
