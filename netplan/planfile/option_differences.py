@@ -33,8 +33,8 @@ class LengthWords(Protocol):
     def chainage(self, m: float | None) -> str:
         """Return a place along a main, given in [m]."""
 
-    def size(self, mm: float | None) -> str:
-        """Return a diameter, given in [mm]."""
+    def bore(self, mm: float | None) -> str:
+        """Return the size of a hose, given in [mm]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,4 +213,4 @@ def _feeds(one: OptionOutline, other: OptionOutline, units: LengthWords) -> Iter
 
 
 def _size(bore_mm: float, parallel: int, units: LengthWords) -> str:
-    return f"{parallel} × {units.size(bore_mm)}" if parallel > 1 else units.size(bore_mm)
+    return f"{parallel} × {units.bore(bore_mm)}" if parallel > 1 else units.bore(bore_mm)
