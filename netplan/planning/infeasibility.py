@@ -57,14 +57,14 @@ def _require_with_feeds(context: PlanningContext, core: CutConnectivity, method_
             name = context.request.network.customers.id[row]
             raise _not_possible(
                 f"whatever is stopped, customer {name}, who must stay on, loses every station, and {reason}; "
-                f"what would have to give: a supply of its own (--own-supply {name}), or these rules"
+                f"what would allow a plan: a supply of its own (--own-supply {name}), or these rules"
             )
     # Feeds keep others on, never those in the zone.
     isolated = np.flatnonzero(core.isolated)
     too_long = refusal(context, least_counts(context, meters_of(context, isolated)))
     if too_long:
         raise _not_possible(
-            f"whatever is stopped, these lie in the zone: {too_long}; what would have to give: {_DAY}"
+            f"whatever is stopped, these lie in the zone: {too_long}; what would allow a plan: {_DAY}"
         )
 
 
@@ -75,7 +75,7 @@ def _require_without_feeds(context: PlanningContext, core: CutConnectivity) -> N
         names = _names(context, kept)
         raise _not_possible(
             f"whatever is stopped, {names}, who must stay on, loses its gas, and no feed may be used, "
-            "by order; what would have to give: the order against feeds (--no-bypass), or a supply of its "
+            "by order; what would allow a plan: the order against feeds (--no-bypass), or a supply of its "
             "own (--own-supply)"
         )
     if not len(off):
@@ -84,7 +84,7 @@ def _require_without_feeds(context: PlanningContext, core: CutConnectivity) -> N
     if too_long:
         raise _not_possible(
             f"whatever is stopped, these lose their gas and no feed may be used, by order: {too_long}; "
-            f"what would have to give: the order against feeds (--no-bypass), or {_DAY}"
+            f"what would allow a plan: the order against feeds (--no-bypass), or {_DAY}"
         )
 
 

@@ -24,7 +24,7 @@ from netplan.rules import ExcavationRules
 __all__ = ["minutes_as_prices", "most_meters_of_any_zone", "require_hours"]
 
 NO_PLAN = "no set of stops holds every constraint"
-LONGER = "what would have to give: "
+LONGER = "what would allow a plan: "
 CREWS = "more crews (rules crew.stop_crews, crew.meter_fitters, crew.relights_per_hour), shorter times"
 TIMES = "(rules duration, method.minutes), fewer doors (the work section, or where stops may stand)"
 

@@ -229,7 +229,7 @@ def test_a_prepared_fallback_is_the_control_that_is_named(tmp_path: Path) -> Non
         assert row.minutes == fallback.minutes
         if not fallback.tail_lost:
             assert (
-                row.note.startswith("digging and tapping for the fallback come on top") != fallback.prepared
+                row.note.startswith("add the time for digging and tapping the fallback") != fallback.prepared
             )
     assert _solved_again(result, tmp_path) > 10
 

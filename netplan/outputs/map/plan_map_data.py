@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -35,9 +35,6 @@ __all__ = ["map_data"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 Marks = list[dict[str, Any]]
-
-REFERENCE: Final = {"metric": "15 °C, 101.325 kPa", "us": "59 °F, 14.696 psia"}
-"""Conditions that flows and volumes are at, by system of units."""
 
 
 def map_data(
@@ -80,7 +77,6 @@ def map_data(
         + ", ".join(f"{w.main_id} {units.length(w.from_m)} – {units.length(w.to_m)}" for w in plan.work),
         "window": f"{start}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}; "
         f"revision {revision_code(plan)}{replaced}",
-        "reference": REFERENCE[units.name],
         "network": {"digest": plan.network.content_sha256[:12], "crs": plan.network.crs},
         "base": base_of(layers),
         "light": network_of(states[0], crs, district),

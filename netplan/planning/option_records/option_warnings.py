@@ -166,8 +166,8 @@ def doubt_warnings(in_doubt: Sequence[InDoubt]) -> tuple[str, ...]:
     if own:
         named = ", ".join(record for _, record in own)
         found.append(
-            f"records in doubt, customers {named}: how gas reaches them is not recorded or a guess, they "
-            f"would lose gas if it is by what is cut off; {_PROVE}"
+            f"records in doubt, customers {named}: how gas reaches them is not recorded or only assumed; "
+            f"if it comes through what is cut off, they lose gas; {_PROVE}"
         )
     return tuple(found)
 
@@ -179,7 +179,7 @@ def _warning(key: tuple[str, str], rows: Sequence[InDoubt]) -> str:
     named = f", priority: {', '.join(priority)}" if priority else ""
     return (
         f"record in doubt, {_SINGULAR.get(layer, layer)} {record_id}: {number} would lose gas if it is "
-        f"otherwise{named}; {_PROVE}"
+        f"wrong{named}; {_PROVE}"
     )
 
 
