@@ -350,7 +350,7 @@ def _advice(rig: PurgeEquipment, equipment: Equipment, volume_m3: float) -> tupl
         f"({rounded_up(nitrogen_m3(volume_m3), 1):.1f} m³ in the pipe, "
         f"{purge_figure('inert_fill_volumes'):g} times their volume), through every purge point "
         f"until no air is left; a larger tapping and hose; {stack}; "
-        "or gas from two stops at once. A shorter slug is laid over as air is."
+        "or gas from two stops at once. Over a shorter slug gas passes as it does over air."
     )
     return (short, starved, mend) if any(flow.starved for flow in rig.flows) else (short, mend)
 

@@ -219,7 +219,8 @@ def _possible(local: LocalGraph, geometry: SegmentGeometry, until_m: float) -> l
             for leg in geometry.legs:
                 start, end = max(low, leg.start_m), min(high, leg.end_m, until_m)
                 if end >= start and start < until_m:
-                    words = "a stop can be made here, but the cuts that use it cost more or are other options"
+                    words = "a stop can be made here, but the sets of stops that use it cost more or are "
+                    "other options"
                     found.append(_refusal(geometry, leg.piece, start, end, method.name, DEARER, words))
     return found
 

@@ -45,7 +45,8 @@ DOUBT_SHEET: Final = "In doubt"
 _EXPLAINED: Final = {
     "off": "no gas until relit",
     "kept": "gas stays on, through a bypass or an opened valve",
-    "standby": "goes off only if a planned stop fails and its fallback is used; kept ones are among them",
+    "standby": "goes off only if a planned stop fails and its fallback is used; some kept customers are "
+    "among them",
 }
 _DATE, _TIME = CellKind.DATE, CellKind.TIME
 _PLACE: Final = (

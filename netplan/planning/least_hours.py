@@ -72,7 +72,7 @@ def _least_of_any_zone(context: PlanningContext, problem: IsolationProblem, *, r
 
 
 def _refuse(why: str, longer: str) -> None:
-    reason = f"whatever is stopped, {why}; {LONGER}{longer}, {CREWS} {TIMES}"
+    reason = f"wherever the stops are, {why}; {LONGER}{longer}, {CREWS} {TIMES}"
     raise NoPlanError(f"{NO_PLAN}: {reason}", (reason,))
 
 

@@ -223,7 +223,7 @@ def _fallbacks(recorded: Option, today: Option) -> list[Against]:
             found.append(
                 Against(
                     subject="fallback",
-                    what=f"{name}: its fallback is another one today: {words or other.note or 'none'}",
+                    what=f"{name}: its fallback differs today: {words or other.note or 'none'}",
                 )
             )
         elif {(s.feed_id, s.main_id) for s in row.shut} != {(s.feed_id, s.main_id) for s in other.shut}:

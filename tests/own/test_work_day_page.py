@@ -319,7 +319,10 @@ def test_a_bypass_that_loses_too_much_pressure_is_not_accepted(phone: Open) -> N
 def test_the_cut_is_a_hold_with_its_latest_time(phone: Open) -> None:
     seen = phone()
     _to_step(seen, 8)
-    assert seen.page.inner_text("#latest-cut").replace("\u00a0", " ") == "Latest time to cut 13:30: 4 h 00 min left"
+    assert (
+        seen.page.inner_text("#latest-cut").replace("\u00a0", " ")
+        == "Latest time to cut 13:30: 4 h 00 min left"
+    )
     assert "HOLD" in seen.page.inner_text(NEXT)
     assert "the cut begins by 13:30" in seen.page.inner_text(f"{NEXT} .waits")
     seen.clock("2026-05-12T13:31:00")
@@ -442,7 +445,7 @@ def test_two_options_have_two_logs(phone: Open) -> None:
     seen.page.click("#failure")
     assert "holds no loss sheet" in seen.page.inner_text("#failure-rows")
     seen.page.click("#close-failures")
-    assert "To be read, in the planned weather: 23.7 mbar" in seen.page.evaluate(
+    assert "Expected in the planned weather: 23.7 mbar" in seen.page.evaluate(
         "document.getElementById('steps').textContent"
     )
     seen.page.reload()

@@ -32,7 +32,7 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
             ("line content", units.volume(vent.line_content_m3)),
             ("of it, by its pressure", units.volume(vent.of_which_pressure_part_m3)),
             ("purge", units.volume(vent.purge_m3)),
-            ("total released", units.volume(vent.total_m3)),
+            ("total gas lost", units.volume(vent.total_m3)),
             ("methane", units.mass(vent.methane_kg)),
             ("CO2e", f"{units.mass(vent.co2e_kg)} {vent.gwp}".strip()),
             ("volumes at", units.sentence(vent.reference)),

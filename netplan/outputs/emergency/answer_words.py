@@ -120,7 +120,8 @@ def who_line(answer: EmergencyAnswer) -> str:
     priority = sum(bool(one.priority) for one in answer.customers)
     return (
         f"{counted(points, 'meter point')}, {counted(meters, 'meter')}, {priority} priority: everybody who "
-        "loses gas in a ring of least minutes, or on a service hit. An exclamation mark: priority."
+        f"loses gas in a ring of least minutes, or on a service that was hit. An exclamation mark means "
+        f"priority."
     )
 
 

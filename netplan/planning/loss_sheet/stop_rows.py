@@ -121,7 +121,7 @@ def _uses(fallback: model.Fallback) -> str:
         elif use.valve_id:
             words.append(f"shut valve {use.valve_id} on {where}")
         else:
-            words.append(f"{use.method} on {where}, where nothing is prepared")
+            words.append(f"fallback {use.method} on {where}, where nothing is prepared")
     return " and ".join(words)
 
 

@@ -57,7 +57,7 @@ class StepCard {
     return build("p", { class: "facts" }, ...marks, build("span", {}, words), this.planned);
   }
 
-  plainReading() { return this.step.across ? build("p", { class: "expect" }, `Across the barrier before it is taken out, as solved: ${this.step.across}`) : this.step.expect ? build("p", { class: "expect" }, `To be read, in the planned weather: ${this.step.expect}`) : null; }
+  plainReading() { return this.step.across ? build("p", { class: "expect" }, `Across the barrier before it is taken out, as solved: ${this.step.across}`) : this.step.expect ? build("p", { class: "expect" }, `Expected in the planned weather: ${this.step.expect}`) : null; }
 
   /* A form with fields and a line that says what was found; `enter` gets the texts of the fields. */
   form(title, hints, fields, enter) {
