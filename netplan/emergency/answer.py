@@ -39,18 +39,18 @@ __all__ = ["CAUTIONS", "GOVERNS", "MAKE_SAFE", "first_answer"]
 
 GOVERNS: Final = (
     "The operator's emergency procedure and the emergency services govern. This is help from records: it "
-    "releases nobody to go near gas."
+    "permits nobody to go near gas."
 )
 MAKE_SAFE: Final = (
-    "Make safe first: people out and away, nobody back in.",
+    "Make safe first: people out and away, let nobody back in.",
     "No ignition: no flame, switch, telephone or engine near gas; call the fire service.",
     "Check buildings, cellars, ducts and chambers round the hit for gas; of a service its indoor end too.",
-    "Burning gas is not put out: shut it off, and cool what stands beside it.",
+    "Do not put out burning gas: shut it off, and cool what stands beside it.",
 )
 CAUTIONS: Final = (
-    "Minutes are those of the rules, travel left out; a place not yet dug counts its full time.",
-    "A stop within the keep-away distance is not offered; go nowhere until the competent person permits it.",
-    "A ring counts as shut when gauges and the escape show it, not when the last stop is turned.",
+    "Minutes come from the rules, without travel; a place not yet dug counts its full time.",
+    "No stop within the keep-away distance is offered; stay away until the competent person permits.",
+    "A ring counts as shut when gauges and the escape show it, not when the last stop is shut.",
     "No gas back until every meter is shut: then purge, test and relight by the operator's procedure.",
     "Stations are shut by network control alone, and opened again by its written order, tested and purged.",
     "Records may be wrong or late: prove every main, valve and service on site.",

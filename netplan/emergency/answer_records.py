@@ -246,7 +246,7 @@ def customers_of(
         for row in np.flatnonzero(one.outcome.in_ring).tolist():
             causes.setdefault(row, {}).setdefault(one.ring.kind, "in the ring")
         for row in np.flatnonzero(one.outcome.parted).tolist():
-            causes.setdefault(row, {}).setdefault(one.ring.kind, "parted from every station")
+            causes.setdefault(row, {}).setdefault(one.ring.kind, "cut off from every station")
     for row in on_service.tolist():
         for kind in get_args(RingKind):
             causes.setdefault(row, {}).setdefault(kind, "on the service hit")

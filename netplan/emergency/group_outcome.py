@@ -16,7 +16,7 @@ __all__ = ["GroupLoss", "GroupOutcome", "outside_groups"]
 
 
 class GroupLoss(NamedTuple):
-    """Meters that lose gas, inside the ring and parted from every station, and the stations inside.
+    """Meters that lose gas, inside the ring and cut off from every station, and the stations inside.
 
     ``stations`` are places in the list of all stations, then of all injections.
     """

@@ -25,7 +25,7 @@ class RingOutcome:
     Parameters
     ----------
     in_ring, parted : bool arrays, shape (customers,)
-        Any attachment inside the ring; else any attachment that is parted from every station and injection
+        Any attachment inside the ring; else any attachment that is cut off from every station and injection
         left. One that nothing fed before is neither.
     severed : bool array, shape (customers,)
         Those of `in_ring` with another attachment that stays live: a second service to shut.
@@ -122,12 +122,12 @@ def _lines(network: Network, outcome: RingOutcome) -> Iterator[str]:
     for row in outcome.stations.tolist():
         name = network.stations.id[row]
         yield (
-            f"Station {name} feeds the ring and no stop parts it off: network control decides to shut it; "
+            f"Station {name} feeds the ring and no stop isolates it: network control decides to shut it; "
             "it is opened again by a written order, tested and purged."
         )
     for row in outcome.injections.tolist():
         name = network.injections.id[row]
-        yield f"Injection {name} feeds the ring and no stop parts it off: network control has it shut."
+        yield f"Injection {name} feeds the ring and no stop isolates it: network control gets it shut."
     for row in outcome.sensing.tolist():
         name = network.stations.id[row]
         yield (

@@ -101,7 +101,7 @@ def _by_label(
 ) -> Iterator[_Part]:
     """Yield some customers by the label of the first of their nodes that counts."""
     start, node = customers.attach_start, customers.attach_node
-    why = "parted from every station" if is_parted else "weak while the ring closes"
+    why = "cut off from every station" if is_parted else "weak while the ring closes"
     of: dict[int, list[int]] = {}
     for row in rows.tolist():
         at = node[start[row] : start[row + 1]]

@@ -236,9 +236,9 @@ def _without_solution(hit_network: HitNetwork, state: SolvedState, at: Ints, nam
 
 _REASON: Final = {
     PartStatus.NO_SOURCE: "no station feeds it; its meters count as off",
-    PartStatus.DEMAND_NOT_MET: "its stations cannot give what is drawn; all of its meters count as off",
-    PartStatus.GAS_NOT_TAKEN: "more gas is put in than drawn; who falls weak there is not known",
-    PartStatus.SENSING_CUT_OFF: "a station is parted from where it senses and opens fully; who falls weak "
-    "there is not known",
-    PartStatus.NOT_CONVERGED: "no solution was found; who falls weak there is not known",
+    PartStatus.DEMAND_NOT_MET: "its stations cannot meet the demand; all of its meters count as off",
+    PartStatus.GAS_NOT_TAKEN: "more gas is put in than drawn; who falls below minimum there is not known",
+    PartStatus.SENSING_CUT_OFF: "a station is cut off from where it senses and opens fully; who falls "
+    "below minimum there is not known",
+    PartStatus.NOT_CONVERGED: "no solution was found; who falls below minimum there is not known",
 }

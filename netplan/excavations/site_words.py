@@ -13,11 +13,12 @@ from netplan.rules import ExcavationRules
 __all__ = ["LOCATE_FIRST", "TRAFFIC", "excavation_depth_m", "needs_shoring"]
 
 LOCATE_FIRST: Final = (
-    "records of all other utilities on site, traced with a locator and marked; dug by hand near them"
+    "have the records of all other utilities on site; trace them with a locator and mark them; dig by hand "
+    "near them"
 )
 """What comes before any excavation (common practice)."""
 TRAFFIC: Final = {
-    Surface.UNKNOWN: "surface not on record: look on site before traffic is arranged",
+    Surface.UNKNOWN: "surface not on record: look on site before arranging traffic control",
     Surface.VERGE: "barriers all round",
     Surface.FOOTWAY: "footway closed: barriers, and a marked way past for people on foot",
     Surface.CARRIAGEWAY: "lane closed: signs, barriers and traffic control as the road authority permits",

@@ -168,7 +168,7 @@ def _total(sheet: ExplanationSheet, recorded: RecordedOption) -> float:
         "purge",
         "(n_in - 1) * flat",
         "m³",
-        f"let go while gas comes back; the plan says {recorded.option.vent.purge_m3}",
+        f"lost while gas comes back; the plan says {recorded.option.vent.purge_m3}",
     )
     return sheet.work("total", "content + purge", "m³")
 

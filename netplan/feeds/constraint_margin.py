@@ -51,7 +51,7 @@ class ConstraintMargin:
         return not self.reason
 
 
-NO_SOLUTION = ConstraintMargin("an inlet that must hold has no solved pressure", -math.inf)
+NO_SOLUTION = ConstraintMargin("a kept meter inlet has no solved pressure", -math.inf)
 """How an inlet without gas stands."""
 
 

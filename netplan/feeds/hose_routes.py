@@ -132,7 +132,7 @@ class HoseRoutes:
         lengths = [slack * route.length_m for route in longer if route is not None]
         if lengths:
             return f"{min(lengths):.1f} m by its route, beyond bypass.reach_m of {reach:g} m"
-        return f"no way round what lies between within {FARTHER:g} × bypass.reach_m of {reach:g} m"
+        return f"no way round the obstacles within {FARTHER:g} × bypass.reach_m of {reach:g} m"
 
     def _half_width(self, rules: Rules) -> float:
         return rules.bypass.street_half_width_m * self._scale

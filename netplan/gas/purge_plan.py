@@ -310,7 +310,7 @@ def _known(outlet_m: float) -> float | None:
 def _vent_note(meets: bool, share: float, outlet_m: float) -> str:
     notes = ["gas comes from both sides of a loop and meets here"] if meets else []
     if outlet_m <= 0.0:
-        notes.append("the rules' table of outlets has none for this main: another way out is needed")
+        notes.append("the rules list no outlet for this main: another purge point is needed")
     if share < 1.0:
         notes.append(f"only {share:.0%} of the least velocity is reached on the way here")
     return "; ".join(notes)
@@ -342,15 +342,15 @@ def _advice(rig: PurgeEquipment, equipment: Equipment, volume_m3: float) -> tupl
         "feed and stack of the rules' lists, tried from every stop."
     )
     starved = (
-        "Feed and stack would carry it, the live network does not give it while every kept meter holds its "
-        "pressure: purge in hours of lower demand, or with inert gas."
+        "Feed and stack could carry it, but the live network cannot give it while every kept meter holds "
+        "its pressure: purge in hours of lower demand, or with inert gas."
     )
     mend = (
         "Do one of these: nitrogen ahead of the gas, as long a slug as the mains in the zone "
         f"({rounded_up(nitrogen_m3(volume_m3), 1):.1f} m³ in the pipe, "
         f"{purge_figure('inert_fill_volumes'):g} times their volume), through every purge point "
         f"until no air is left; a larger tapping and hose; {stack}; "
-        "or gas from two stops at once. A shorter slug is laid over as air is."
+        "or gas from two stops at once. Over a shorter slug gas passes as it does over air."
     )
     return (short, starved, mend) if any(flow.starved for flow in rig.flows) else (short, mend)
 
@@ -364,7 +364,7 @@ def _about_tree(tree: PurgeTree) -> tuple[str, ...]:
         )
     if any(leg.meets for leg in tree.legs):
         notes.append(
-            "The zone holds a loop: flow divides there; prove both arms at the point where they meet."
+            "The zone holds a loop: flow divides there; prove both branches at the point where they meet."
         )
     if tree.unreached:
         notes.append(

@@ -148,7 +148,7 @@ def compared_with_regulation(
             "W-14A, purged with another gas (C = 0), beside the whole loss",
             purged,
             figures.total_m3,
-            "The formula ends with the pipes empty; the tool adds the gas let go while it is brought back.",
+            "The formula ends with the pipes empty; the tool adds the gas lost while gas is brought back.",
         ),
         Comparison(
             "W-14A, not purged (C = 1)",

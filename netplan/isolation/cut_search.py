@@ -215,7 +215,7 @@ class CutSearch(Iterator[Cut]):
         station = parted(self.index, costs.is_open, costs.sensing, zone, cut_segments)
         if station is not None:
             name = self.problem.network.stations.id[station]
-            self._refused[f"the sensing point of station {name} would be parted from it"] += 1
+            self._refused[f"the sensing point of station {name} would be cut off from it"] += 1
             return None
         shut: tuple[int, ...] = ()
         if len(self.problem.network.customers):

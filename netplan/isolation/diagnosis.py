@@ -26,7 +26,7 @@ REMEDIES = {
     "main-end": "a shorter clearance to fittings, or proof that the joint is on record only "
     "(clearance.through_record_joints)",
     "squeeze-mark": "another method than squeezing",
-    "keep-out": "leave to dig in the keep-out area",
+    "keep-out": "permission to dig in the keep-out area",
     "forbidden": "lifting the order",
     "material": "a method for this material",
     "size": "a method for this size",
@@ -58,7 +58,7 @@ def in_the_way(
         lines.append(f"more than {problem.orders.max_stops} stops are needed; allow more")
     if problem.orders.force or problem.orders.force_valves:
         lines.append("the ordered stops do not belong to one cut; drop one of them")
-    return lines or ["no part of the network feeds it, or every way is barred"]
+    return lines or ["no part of the network feeds it, or every way is blocked"]
 
 
 def _on_the_work(local: LocalGraph) -> list[str]:
@@ -144,7 +144,7 @@ def _side(local: LocalGraph, way: list[tuple[LocalEdge, bool]]) -> str:
     gives = list(dict.fromkeys(REMEDIES[row.code] for row in worst.values() if row.code in REMEDIES))
     return (
         f"the side towards {goal} cannot be stopped on {_listed(mains)} ({why}); "
-        f"what would have to give: {', '.join([*gives, 'or an added fitting or valve'])}"
+        f"what would allow a plan: {', '.join([*gives, 'or an added fitting or valve'])}"
     )
 
 
@@ -161,7 +161,7 @@ def _cut_off(local: LocalGraph, goal: str, way: list[tuple[LocalEdge, bool]]) ->
     side = "" if goal.startswith("customer") else f"on the side towards {goal} "
     return (
         f"{side}a stop on {_listed(list(mains))} cuts off {who}, who must stay on, and no feed serves "
-        f"that part; what would have to give: a feed for it within bypass.reach_m of {reach_m:g} m, or a "
+        f"that part; what would allow a plan: a feed for it within bypass.reach_m of {reach_m:g} m, or a "
         "supply of their own"
     )
 
@@ -219,7 +219,8 @@ def _possible(local: LocalGraph, geometry: SegmentGeometry, until_m: float) -> l
             for leg in geometry.legs:
                 start, end = max(low, leg.start_m), min(high, leg.end_m, until_m)
                 if end >= start and start < until_m:
-                    words = "a stop can be made here, but the cuts that use it cost more or are other options"
+                    words = "a stop can be made here, but the sets of stops that use it cost more or are "
+                    "other options"
                     found.append(_refusal(geometry, leg.piece, start, end, method.name, DEARER, words))
     return found
 

@@ -116,7 +116,7 @@ def _placed(local: LocalGraph, stops: Sequence[GivenStop]) -> tuple[list[_Placed
                     found[stop.name] = _Placed(stop, edge, at_u)
                     del waiting[stop.name]
     reasons += [
-        f"{stop.name}: {_place_words(local, stop)} is not joined to the work section any more"
+        f"{stop.name}: {_place_words(local, stop)} is no longer joined to the work section"
         for stop, _ in waiting.values()
     ]
     return [found[stop.name] for stop in stops if stop.name in found], reasons
@@ -236,7 +236,7 @@ def _between(local: LocalGraph, placed: Sequence[_Placed]) -> tuple[frozenset[in
                 queue.append(other)
     zone = frozenset(before)
     idle = [
-        f"{one.stop.name}: it parts nothing from the work any more"
+        f"{one.stop.name}: it no longer separates anything from the work"
         for one in placed
         if (one.edge.u if one.at_u else one.edge.v) not in zone
     ]

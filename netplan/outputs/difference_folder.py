@@ -224,8 +224,8 @@ def _told_notes(rows: Sequence[NoticeDifference], told: Contacts) -> list[str]:
         if not earlier:
             return []
         line = (
-            f"the old plan has no contact log: the earlier letters of {len(earlier)} meter points are taken "
-            "as delivered, and taken back where they no longer hold"
+            f"the old plan has no contact log: the earlier letters of {len(earlier)} meter points count as "
+            f"delivered, and are taken back where they no longer hold"
         )
         return [line]
     spared = sum(not one.may_lie_there for one in earlier)

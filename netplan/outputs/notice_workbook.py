@@ -44,8 +44,9 @@ DOUBT_SHEET: Final = "In doubt"
 
 _EXPLAINED: Final = {
     "off": "no gas until relit",
-    "kept": "fed all the time, by a bypass or an opened valve",
-    "standby": "goes off only if a planned stop fails and its fallback is used; kept ones are among them",
+    "kept": "gas stays on, through a bypass or an opened valve",
+    "standby": "goes off only if a planned stop fails and its fallback is used; some kept customers are "
+    "among them",
 }
 _DATE, _TIME = CellKind.DATE, CellKind.TIME
 _PLACE: Final = (
@@ -283,7 +284,7 @@ def _total_in_doubt(sheet: Any, line: int, plan: Plan, rank: int, formats: CellF
     sheet.write_string(
         line,
         _MEANING,
-        "not off by the plan; would lose gas if a doubtful record were otherwise: prove it first",
+        "not off by the plan; would lose gas if a doubtful record is wrong: prove it first",
         formats.text,
     )
 

@@ -16,7 +16,7 @@ CONTACT_COLUMNS: Final = ("told_on", "told_by", "how", "no_access")
 """Columns that the notice team fills in."""
 
 NOTICE_COLUMNS: tuple[tuple[str, str], ...] = (
-    ("effect", "off: no gas until relit; kept: fed all the time; standby: off only if a planned stop fails"),
+    ("effect", "off: no gas until relit; kept: gas stays on; standby: off only if a planned stop fails"),
     ("address_no", "number of the address: flats in one building share it"),
     ("address", "address as recorded"),
     ("street", "street as recorded"),
@@ -37,7 +37,7 @@ NOTICE_COLUMNS: tuple[tuple[str, str], ...] = (
         "standby",
         "yes: off if a planned stop fails and its fallback is used; kept customers may be among them",
     ),
-    ("relit", "place in the order of relighting, which promised times follow; 0: not off"),
+    ("relit", "place in the order of relighting, on which the promised times depend; 0: not off"),
     ("town", "town as recorded"),
     ("work_date", "day on which the work starts; of every row, empty without a date of work"),
     ("off_date", "day of off_from"),

@@ -53,7 +53,7 @@ def write_recheck(
     number = next(n for n in count(1) if not (folder / f"{RECHECK_STEM}{n}.json").exists())
     page = folder / f"{RECHECK_STEM}{number}.pdf"
     if papers and (page.exists() or page.is_symlink()):
-        raise BadInputError(f"{page}: stands there without its JSON file; move it away and check again")
+        raise BadInputError(f"{page}: is there without its JSON file; move it away and check again")
     written = write_numbered_file(folder, RECHECK_STEM, ".json", recheck_to_json(answer))
     if not papers:
         return (written,)

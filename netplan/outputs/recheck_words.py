@@ -37,8 +37,8 @@ _STANDS: Final = "The plan holds with today's records, closures and weather."
 _CORRECTED: Final = (
     "The plan holds with today's records, closures and weather. Write the corrections below into the pack."
 )
-_FALLS: Final = "The plan does not hold. Do not start by this pack: ask the planner for a new one."
-_VOID: Final = "The plan is superseded. Its papers are void: do not start by them."
+_FALLS: Final = "The plan does not hold. Do not start from this pack: ask the planner for a new one."
+_VOID: Final = "The plan is superseded. Its papers are void: do not start from them."
 _NONE: Final = "not in a list"
 _UNKNOWN: Final = {
     "": "",

@@ -149,7 +149,7 @@ def _list_lines(
         "places worked out in full, at the ends of chains of mains between junctions; room for the valve is "
         "not looked at. "
         + (
-            "No other of these places saves more than the last one named."
+            "No other of these places saves more than the last one listed."
             if one.proven
             else "A shortlist, those that can save most first: another place may save more."
         )

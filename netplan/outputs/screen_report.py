@@ -80,7 +80,7 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame, units: Figures) -> Iterator[s
     if settings.pressure:
         count = Counter(mains["bypass"])
         yield (
-            "- somebody would go off without a feed, a bypass for example, for "
+            "- customers would go off without a feed, such as a bypass, for "
             f"{count['yes'] + count['must']} mains; a priority customer for {count['must']} of them"
         )
     yield (
@@ -93,7 +93,7 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame, units: Figures) -> Iterator[s
 
 def _worst(screen: Screen, mains: gpd.GeoDataFrame, by: str, units: Figures) -> Iterator[str]:
     currency = screen.rules.price.currency
-    yield f"## The mains nobody wants to lose: by {figure_label(by, currency, units)}"
+    yield f"## The worst mains to lose: by {figure_label(by, currency, units)}"
     yield ""
     wanted = (by, "ends_customers", "customers", "priority", "stops", "burden_least", "bypass")
     columns = [name for name in dict.fromkeys(wanted) if name in mains.columns]
@@ -146,7 +146,7 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
     if valves is None:
         yield "Not looked for."
     elif not valves.places:
-        yield "Nowhere: no valve saves anything, or the rules know no valve."
+        yield "Nowhere: no valve saves anything, or the rules have no valve."
     else:
         currency = screen.rules.price.currency
         yield (
@@ -175,7 +175,7 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
             ),
         )
         yield (
-            f"{valves.tried} chains were tried. No other place can save more than the last one named."
+            f"{valves.tried} chains were tried. No other place can save more than the last one listed."
             if valves.proven
             else f"{valves.tried} chains were tried, those with the greatest bound; another may be as good."
         )

@@ -122,7 +122,7 @@ CAUTION: Final = (
 )
 
 EMERGENCY_CAUTION: Final = (
-    "Emergency figures: recorded minutes, travel left out, a hit in the middle of each main. They release "
+    "Emergency figures: recorded minutes, travel left out, a hit in the middle of each main. They permit "
     "nobody to go near gas: the operator's emergency procedure and the emergency services govern. Records "
     "may be wrong: prove every valve on site."
 )

@@ -79,7 +79,7 @@ _LEAST_BEFORE: Final = re.compile(
     r"(?:least|less than|below|minimum|needs|nearer than|under|down to|holds to)(?: of)? $"
 )
 """Words before a limit that must not be stated too small."""
-_MOST_AFTER: Final = re.compile(r" (?:allowed|to be had)\b")
+_MOST_AFTER: Final = re.compile(r" (?:allowed|available)\b")
 _LEAST_AFTER: Final = re.compile(r" (?:needed|required)\b")
 _IN_THE_PIPE: Final = " in the pipe"
 """Said behind an actual volume, which no reference conditions change."""

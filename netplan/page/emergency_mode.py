@@ -244,7 +244,9 @@ class EmergencyMode:
         if asked is None:
             raise BadInputError("emergency: no answer yet; say where the main was hit")
         if not NAME.fullmatch(name):
-            raise BadInputError(f"name: {quoted(name)} is none; write letters, digits, blanks, - and _")
+            raise BadInputError(
+                f"name: {quoted(name)} cannot be a name; write letters, digits, spaces, - and _"
+            )
         folder, answer = plans / name, asked.answer
         earlier = earlier_answer(folder)
         if earlier is not None and earlier.log != answer.log[: len(earlier.log)]:

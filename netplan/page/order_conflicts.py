@@ -126,8 +126,8 @@ def conflicts_in_every_zone(context: PlanningContext, problem: IsolationProblem)
     isolated = reach_of_core(context, problem).isolated
     names = context.request.network.customers.id
     return tuple(
-        f"“{names[row]} stays on” against the work section: its gas comes out of what is worked on, whatever "
-        "is stopped; take one back"
+        f"“{names[row]} stays on” against the work section: its gas comes through the work section itself, "
+        f"wherever the stops are; take one back"
         for row in kept
         if isolated[row] and context.must_stay[row]
     )

@@ -31,7 +31,7 @@ def checked_name(name: str) -> str:
         When it is not.
     """
     if not NAME.fullmatch(name):
-        raise BadInputError(f"name: {quoted(name)} is none; write letters, digits, blanks, - and _")
+        raise BadInputError(f"name: {quoted(name)} cannot be a name; write letters, digits, spaces, - and _")
     return name
 
 

@@ -99,7 +99,7 @@ def changes_since(
     lines: list[str] = []
     if network.content_sha256 != network_now.content_sha256:
         lines += [*_counts(network, network_now), *_records(network.named, network_now.named)]
-        lines = lines or ["counts and what the orders name are the same, other content is not"]
+        lines = lines or ["counts and what the orders name are the same; other records have changed"]
         lines.insert(0, "the network has changed since this session was saved")
     if rules.sha256 != rules_now.sha256:
         lines += [
@@ -122,7 +122,7 @@ def _counts(was: NetworkFingerprint, now: NetworkFingerprint) -> Iterator[str]:
 def _records(was: NamedRecords, now: NamedRecords) -> Iterator[str]:
     for name, (length_m, od_mm, material) in was.mains.items():
         if name not in now.mains:
-            yield f"main {name}, which the orders name, is no more"
+            yield f"main {name}, which the orders name, is no longer there"
             continue
         length_now_m, od_now_mm, material_now = now.mains[name]
         if length_m != length_now_m:
@@ -133,11 +133,11 @@ def _records(was: NamedRecords, now: NamedRecords) -> Iterator[str]:
             yield f"main {name} is of {material_now} instead of {material}"
     for name, state in was.valves.items():
         if name not in now.valves:
-            yield f"valve {name}, which the orders name, is no more"
+            yield f"valve {name}, which the orders name, is no longer there"
         elif state != now.valves[name]:
             yield f"valve {name} is {now.valves[name]} instead of {state}"
     for name, address in was.customers.items():
         if name not in now.customers:
-            yield f"customer {name}, whom the orders name, is no more"
+            yield f"customer {name}, whom the orders name, is no longer there"
         elif address != now.customers[name]:
             yield f"customer {name} is at {now.customers[name]} instead of {address}"

@@ -40,7 +40,7 @@ __all__ = [
 EMERGENCY_SCHEMA_NAME: Final[Literal["gas-netplan/emergency/1"]] = "gas-netplan/emergency/1"
 
 RingKind = Literal["valves", "fastest"]
-OffCause = Literal["in the ring", "parted from every station", "on the service hit", "weak while it closes"]
+OffCause = Literal["in the ring", "cut off from every station", "on the service hit", "weak while it closes"]
 
 
 class HitMain(PlanElement):

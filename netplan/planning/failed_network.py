@@ -306,7 +306,7 @@ def _notes(
         sensing = int(network.stations.sensing_node[row])
         if sensing >= 0 and label[sensing] != label[node]:
             found.append(
-                f"station {name} is parted from its sensing point and goes to full flow: overpressure risk"
+                f"station {name} is cut off from its sensing point and goes to full flow: overpressure risk"
             )
         if any(state.station_state[place] is StationState.AT_CAPACITY for state in states):
             found.append(f"station {name} is at its capacity")

@@ -137,7 +137,7 @@ def fallbacks(
 def _lost_before_station(answer: FallbackAnswer, barriers: int) -> FallbackAnswer:
     """Return the answer for the valve before a station lost during open work: no stop is farther out."""
     words = (
-        "its inlet is shut and the space between vented: that barrier is left"
+        "its inlet is shut and the space between vented: that barrier remains"
         if barriers > 1
         else "network control shuts the station at its inlet, wherever that can be done"
     )
@@ -158,7 +158,7 @@ def _tail_lost(
     after = case.after(case.planned, lost_feeds=names)
     if feeding:
         words = (
-            f"the tail beyond it lives by {' and '.join(sorted(names))} alone, which would feed the trench"
+            f"the tail beyond it is fed by {' and '.join(sorted(names))} alone, which would feed the trench"
         )
     else:
         words = "the part beyond it is off already: only the gas in it comes, and it joins the zone"
@@ -264,7 +264,7 @@ def losses(option: EvaluatedOption, case: FailureCase) -> tuple[LossAnswer, ...]
     stations = whole.context.request.network.stations
     for row in _nearest_stations(option, case):
         after = case.after(case.planned, lost_station=row)
-        words = "it gives nothing any more"
+        words = "it gives no gas any more"
         found.append(
             LossAnswer("station", stations.id[row], after.customers, "; ".join((words, *after.notes)))
         )

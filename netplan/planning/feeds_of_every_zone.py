@@ -1,4 +1,4 @@
-"""Whether any zone at all leaves a feed for a customer who loses every station whatever is stopped.
+"""Whether any zone at all leaves a feed for a customer who loses every station wherever the stops are.
 
 What every zone takes, the core, leaves that customer in a part without a station. Any other zone leaves it in
 a part within that one, and stations reach no more. So every feed of every zone goes from what stations reach

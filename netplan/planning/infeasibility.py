@@ -1,7 +1,7 @@
 """Proofs that no zone at all can give a plan, by what every zone takes: found before any is priced.
 
 Every zone holds the work and what no stop can part from it. Whoever loses every station to that alone loses
-them whatever is stopped, because a larger zone joins nobody to a station. Without feeds they are off; with
+them wherever the stops are, because a larger zone joins nobody to a station. Without feeds they are off; with
 feeds they are where no feed of any zone can serve them. Who lies in it is off whatever is fed.
 """
 
@@ -39,7 +39,7 @@ def require_possible(context: PlanningContext, problem: IsolationProblem) -> Non
     Raises
     ------
     NoPlanError
-        When, whatever is stopped, a customer who must stay on loses its gas and no feed is allowed or can
+        When, wherever the stops are, a customer who must stay on loses its gas and no feed is allowed or can
         serve it, or more meters lose theirs than the crew's day can relight. The reason says what would free
         it.
     """
@@ -56,15 +56,16 @@ def _require_with_feeds(context: PlanningContext, core: CutConnectivity, method_
         if reason:
             name = context.request.network.customers.id[row]
             raise _not_possible(
-                f"whatever is stopped, customer {name}, who must stay on, loses every station, and {reason}; "
-                f"what would have to give: a supply of its own (--own-supply {name}), or these rules"
+                f"wherever the stops are, customer {name}, who must stay on, loses every station, and "
+                f"{reason}; "
+                f"what would allow a plan: a supply of its own (--own-supply {name}), or these rules"
             )
     # Feeds keep others on, never those in the zone.
     isolated = np.flatnonzero(core.isolated)
     too_long = refusal(context, least_counts(context, meters_of(context, isolated)))
     if too_long:
         raise _not_possible(
-            f"whatever is stopped, these lie in the zone: {too_long}; what would have to give: {_DAY}"
+            f"wherever the stops are, these lie in the zone: {too_long}; what would allow a plan: {_DAY}"
         )
 
 
@@ -74,8 +75,8 @@ def _require_without_feeds(context: PlanningContext, core: CutConnectivity) -> N
     if len(kept):
         names = _names(context, kept)
         raise _not_possible(
-            f"whatever is stopped, {names}, who must stay on, loses its gas, and no feed may be used, "
-            "by order; what would have to give: the order against feeds (--no-bypass), or a supply of its "
+            f"wherever the stops are, {names}, who must stay on, loses its gas, and no feed may be used, "
+            "by order; what would allow a plan: the order against feeds (--no-bypass), or a supply of its "
             "own (--own-supply)"
         )
     if not len(off):
@@ -83,8 +84,8 @@ def _require_without_feeds(context: PlanningContext, core: CutConnectivity) -> N
     too_long = refusal(context, least_counts(context, meters_of(context, off)))
     if too_long:
         raise _not_possible(
-            f"whatever is stopped, these lose their gas and no feed may be used, by order: {too_long}; "
-            f"what would have to give: the order against feeds (--no-bypass), or {_DAY}"
+            f"wherever the stops are, these lose their gas and no feed may be used, by order: {too_long}; "
+            f"what would allow a plan: the order against feeds (--no-bypass), or {_DAY}"
         )
 
 

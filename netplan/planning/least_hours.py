@@ -24,7 +24,7 @@ from netplan.rules import ExcavationRules
 __all__ = ["minutes_as_prices", "most_meters_of_any_zone", "require_hours"]
 
 NO_PLAN = "no set of stops holds every constraint"
-LONGER = "what would have to give: "
+LONGER = "what would allow a plan: "
 CREWS = "more crews (rules crew.stop_crews, crew.meter_fitters, crew.relights_per_hour), shorter times"
 TIMES = "(rules duration, method.minutes), fewer doors (the work section, or where stops may stand)"
 
@@ -72,7 +72,7 @@ def _least_of_any_zone(context: PlanningContext, problem: IsolationProblem, *, r
 
 
 def _refuse(why: str, longer: str) -> None:
-    reason = f"whatever is stopped, {why}; {LONGER}{longer}, {CREWS} {TIMES}"
+    reason = f"wherever the stops are, {why}; {LONGER}{longer}, {CREWS} {TIMES}"
     raise NoPlanError(f"{NO_PLAN}: {reason}", (reason,))
 
 

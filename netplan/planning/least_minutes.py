@@ -46,7 +46,7 @@ class LeastMinutes:
     Parameters
     ----------
     alone_min : float
-        What is there whatever is stopped [min].
+        What is there wherever the stops are [min].
     of_method : dict of str to float
         What a stop of each method adds [min].
     of_customer : float array

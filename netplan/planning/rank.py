@@ -198,7 +198,7 @@ def rank(
             require_possible(context, problem)
         worst, bound = found.worst_minor, cuts.bound_minor + work_minor
         if worst is not None and bound >= worst:
-            next_bound, reason = bound, "nothing beyond can be cheaper"
+            next_bound, reason = bound, "no further set of stops can be cheaper"
             break
         progress.tell(budget.zones + 1, bound, found.best_minor, worst)
         try:

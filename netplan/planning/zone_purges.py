@@ -110,7 +110,7 @@ def below_least(context: PlanningContext, plans: Purges) -> str:
     if legs:
         flow, least = min(legs, key=lambda leg: leg[0] / leg[1] if leg[1] > 0.0 else 1.0)
         words = (
-            f"{rounded_down(flow * SECONDS_PER_HOUR, 1):.1f} m³/h to be had for the purge in, "
+            f"{rounded_down(flow * SECONDS_PER_HOUR, 1):.1f} m³/h available for the purge in, "
             f"{rounded_up(least * SECONDS_PER_HOUR, 1):.1f} m³/h needed"
         )
     return f"{words} (rule purge.below_least)"

@@ -22,9 +22,8 @@ def begin_day(case: OrderCase) -> Iterator[StepDraft]:
     if case.option.gauges:
         yield StepDraft(
             Stage.BASELINE,
-            f"Read {', '.join(case.gauge_ids)} before anything is changed: each in the band of its own "
-            "reading for this hour and this air temperature, standing still; write every reading down with "
-            "its hour.",
+            f"Read {', '.join(case.gauge_ids)} before anything is changed: each steady and in its band for "
+            f"this hour and this air temperature; write every reading down with its time.",
             Who.WATCH,
             f"Change nothing. {_NOT_AS_PLANNED}",
             uses=case.gauge_ids,
@@ -80,7 +79,7 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
         yield StepDraft(
             Stage.GAUGES,
             f"Fit gauge {gauge.id} {_at(gauge, tapping.id if tapping else '')}; read it and have it watched "
-            "without a break until all stops are out; warning and abort readings stand with each step.",
+            "without a break until all stops are out; each step gives the warning and abort readings.",
             Who.WATCH,
             _NOT_AS_PLANNED,
             uses=tuple(
@@ -99,7 +98,7 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
         yield StepDraft(
             Stage.GAUGES,
             f"Fit gauge {zone_gauge.id} on the zone, on its outlet {zone_gauge.tapping_id} on main "
-            f"{zone_gauge.main_id}: it is read while stops go in, in the let-by tests and until gas is back.",
+            f"{zone_gauge.main_id}: read it while stops go in, in the let-by tests and until gas is back.",
             Who.WATCH,
             _NOT_AS_PLANNED,
             uses=(zone_gauge.id, zone_gauge.tapping_id, zone_gauge.main_id),
@@ -108,8 +107,8 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
     if not case.option.gauges:
         yield StepDraft(
             Stage.GAUGES,
-            "No gauge is planned: as recorded no stop has gas on its live side. Read at the drilled outlets "
-            "of the stops, on the live side of each, that there is no pressure.",
+            "No gauge is planned: the records show no gas on the live side of any stop. Check at the "
+            "drilled outlets of the stops, on the live side of each, that there is no pressure.",
             Who.WATCH,
             "The records are wrong: set no stop, find what feeds it, and plan again.",
             uses=tuple(stop.id for stop in case.stops),
@@ -123,6 +122,6 @@ def _at(gauge: Gauge, tapping: str) -> str:
     if gauge.customer:
         return (
             f"to the test point of the meter of customer {gauge.customer}, the lowest kept inlet that the "
-            "stops touch"
+            f"stops affect"
         )
     return f"on main {gauge.main_id}{f', on its outlet {tapping}' if tapping else ''}"

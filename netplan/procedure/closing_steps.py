@@ -24,8 +24,8 @@ def close_ground(case: OrderCase) -> Iterator[StepDraft]:
     yield StepDraft(
         Stage.REINSTATE,
         f"Backfill and reinstate every hole{named}; survey new pipe, tappings, caps and squeeze "
-        f"marks into the records{case.while_watched('; give the gauges back')}; tell network control that "
-        "the network stands as before.",
+        f"marks into the records{case.while_watched('; return the gauges')}; tell network control that the "
+        f"network is as before.",
         Who.SURFACE,
         "Leave the hole guarded until it is done.",
         uses=(*(item.id for item in places), *case.gauge_ids),

@@ -27,10 +27,10 @@ def empty(case: OrderCase) -> Iterator[StepDraft]:
     yield from _exceptions(case)
     yield StepDraft(
         Stage.LATEST_CUT,
-        "Hold: nothing is cut later than the latest time to cut (on the cover), as what remains after it "
-        "would not end within the day.",
+        "Do not cut after the latest time to cut (on the cover): the steps that remain would not end "
+        "within the day.",
         Who.COMPETENT,
-        "Later than that: no cut; gas goes back, and the work is planned for another day.",
+        "After that time: do not cut; put gas back, and plan the work for another day.",
         uses=tuple(stop.id for stop in case.stops),
         hold=True,
     )
@@ -46,10 +46,11 @@ def _exceptions(case: OrderCase) -> Iterator[StepDraft]:
         of = f" and station {stations}" if stations else " and live gas"
         yield StepDraft(
             Stage.EXCEPTION,
-            f"Exception for {barrier.id}: it is the only barrier between the work{of}. Sign that people may "
-            "work beyond it, somebody at it and a gas detector running all the time; or plan again.",
+            f"Exception for {barrier.id}: it is the only barrier between the work{of}. Sign that people "
+            f"may work beyond it, with somebody at it and a gas detector running all the time; or plan "
+            f"again.",
             Who.COMPETENT,
-            "Nobody works beyond it: gas goes back, and the work is planned again with two barriers.",
+            "Not signed: nobody works beyond it. Put gas back, and plan the work again with two barriers.",
             uses=tuple(key for key in (stop.id, stop.valve_id) if key),
             hold=True,
             needs=in_state("accepted", barrier),
@@ -71,12 +72,14 @@ def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> St
     return StepDraft(
         Stage.PURGE_OUT,
         f"Purge {zone.ident} with {'inert gas' if is_inert else 'air'}: in at "
-        f"{inlet.id if inlet else 'the far end'}, relieved at no more than the lowest live pressure, out at "
+        f"{inlet.id if inlet else 'the far end'}, with a relief set no higher than the lowest live "
+        f"pressure, out at "
         f"{where}{'' if is_inert else ' by an air mover'}, without a break and not slower than the least "
         "flow of the purge sheet; every other outlet of the zone shut, vents between barriers on their own "
         "stacks; never through a service or a meter.",
         Who.STOPS,
-        "If the flow is not reached: larger stack, other end, or inert gas; begin this branch again.",
+        "If the flow is not reached: use a larger stack, the other end, or inert gas; start this branch "
+        "again.",
         uses=tuple(key for key in (inlet.id if inlet else "", point.id if point else "") if key)
         or tuple(stop.id for stop in zone.stops),
         minutes=case.rules.duration.purge_branch + own,
@@ -111,7 +114,7 @@ def _services(zone: ZoneOrder, case: OrderCase) -> StepDraft:
         "each at its shut valve before the meter, purge it from there to the open air with the zone as its "
         "inlet, sample it again; never through a meter. The tally sheet lists them.",
         Who.METERS,
-        "A service that cannot be reached or does not come clean is cut off from the main and capped before "
+        "Cut off from the main and cap any service that cannot be reached or does not purge clean, before "
         "anybody works beside it.",
         uses=zone.services,
         hold=True,
@@ -128,12 +131,12 @@ def _gas_free(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     return StepDraft(
         Stage.GAS_FREE,
         f"Prove {zone.ident} gas-free at every vent and in every trench: "
-        f"{case.end_point('out') or 'end point'}, by an instrument that needs no oxygen first, and by the "
-        f"lower limit only above the least oxygen below; twice, ten minutes apart{trench}. From now on "
-        "monitored without a break; on any rising reading all leave.",
+        f"{case.end_point('out') or 'end point'}, first with an instrument that needs no oxygen; read % "
+        f"LFL only where oxygen is above the least value below; two readings, ten minutes apart{trench}. "
+        f"From now on monitor without a break; at any rising reading everybody leaves.",
         Who.COMPETENT,
-        "Purge on; if the reading rises again, look for let-by or for a branch that was not purged. After an "
-        "alarm or a break: this hold again.",
+        "Go on purging; if the reading rises again, look for let-by or for a branch that was not purged. "
+        "After an alarm or a break in monitoring: repeat this hold.",
         uses=tuple(vent.id for vent in zone.vents) or tuple(stop.id for stop in zone.stops),
         hold=True,
         minutes=case.rules.duration.gas_free,

@@ -12,7 +12,7 @@ from netplan.procedure.stop_steps import BAG_PROOF_MINUTES, BAG_PROOF_SHARE_PERC
 __all__ = ["dig_fallbacks", "prove_fallbacks", "stand_down_fallbacks"]
 
 
-_NOT_READY = "Without it the stops it serves have no fallback at hand: set none of them, and plan again."
+_NOT_READY = "Without it the stops it serves have no fallback ready: set none of them, and plan again."
 
 
 def _named(one: PreparedFallback) -> str:
@@ -72,12 +72,13 @@ def prove_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
         else:
             proof = (
                 f"Prove valve {one.valve_id} of {one.id}: turn it a little towards shut and back and count "
-                "the turns that it has; it is not shut on trial, as that state is not solved; lock and tag "
+                "the turns that it has; do not shut it on trial, because that state is not solved; lock "
+                "and tag "
                 "ready."
             )
         yield StepDraft(
             Stage.BARRIERS_PROVED,
-            f"{proof} It is manned while it may be wanted.",
+            f"{proof} Keep it manned while it may be needed.",
             Who.STOPS,
             _NOT_READY,
             _ids(one),
@@ -93,7 +94,8 @@ def stand_down_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
         barriers = case.items.barriers(one.id)
         yield StepDraft(
             Stage.FALLBACK_DOWN,
-            f"{one.id} is no longer wanted, as every stop is out and through-flow is proved: take away its "
+            f"{one.id} is no longer needed, because every stop is out and through-flow is proved: take "
+            f"away its "
             "bags or tools, or its lock and tag.",
             Who.STOPS,
             "While any stop is still in, it stays ready and manned.",

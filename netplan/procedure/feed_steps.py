@@ -59,10 +59,10 @@ def _tested(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
     feed, test = case.items.feed(bypass.id), case.rules.pressure_test
     yield StepDraft(
         Stage.FEED_TESTED,
-        f"Test {bypass.id} for tightness with air, uncoupled and plugged at both ends; then let it off "
-        "fully: else air goes into the main.",
+        f"Test {bypass.id} for tightness with air, uncoupled and plugged at both ends; then let the "
+        f"pressure off fully, or air goes into the main.",
         Who.FEEDS,
-        "Repair and retest; no gas into it before it is tight.",
+        "Repair and retest; let no gas into it before it is tight.",
         uses=(bypass.id,),
         hold=True,
         minutes=test.feed,
@@ -75,7 +75,8 @@ def _tested(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
     yield StepDraft(
         Stage.FEED_MEASURED,
         f"Measure the resistance of {bypass.id}, still uncoupled: blow air through it at its planned flow "
-        "and read the drop from end to end, with the instrument and up to the drop named for it.",
+        "and read the drop from end to end, with the instrument named for this test and up to the greatest "
+        "drop allowed.",
         Who.FEEDS,
         f"Look for a kink, a valve not full open, a wrong bore. {_NO_STOP}",
         uses=(bypass.id,),
@@ -102,17 +103,18 @@ def _coupled_and_purged(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
         f"Couple {bypass.id} at {_tees(case, bypass, 'from')} and {_tees(case, bypass, 'to')}, both its "
         "valves shut and no pressure in it; a stack on the shut valve at its fed end.",
         Who.FEEDS,
-        "Uncouple it; no gas into it.",
+        "Uncouple it; let no gas into it.",
         uses=(*_places(case, bypass), *_ids(live, fed, stack)),
         needs=(*in_state("tested", feed), *in_state("drilled", *tees), *in_state("shut", live, fed, stack)),
     )
     yield StepDraft(
         Stage.FEED_PURGED,
-        f"Purge {bypass.id} from its live end through the stack at its shut fed end: stack open first, then "
-        "its live end slowly. Its whole volume goes through: until at least 90 % gas by volume, two steady "
+        f"Purge {bypass.id} from its live end through the stack at its shut fed end: open the stack first, "
+        f"then its live end slowly. Pass its whole volume through, until at least 90 % gas by volume, two "
+        f"steady "
         "readings.",
         Who.FEEDS,
-        "Purge on; do not open it into the main before both readings hold.",
+        "Go on purging; do not open it into the main before both readings hold.",
         uses=(bypass.id, *_ids(live, stack)),
         minutes=case.rules.duration.bypass_purge,
         needs=(*in_state("tested", feed), *in_state("drilled", *tees), *in_state("shut", fed)),
@@ -142,9 +144,9 @@ def _opened(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
     state = case.states.get(name)
     yield StepDraft(
         Stage.FEED_OPENED,
-        f"Open {bypass.id} slowly at its fed end, somebody at either end{case.while_watched()}.",
+        f"Open {bypass.id} slowly at its fed end, with somebody at each end{case.while_watched()}.",
         Who.FEEDS,
-        "At an abort reading, or where anybody's gauge falls: shut its fed end and find the fault.",
+        "At an abort reading, or if any gauge falls: shut its fed end and find the fault.",
         uses=(bypass.id, *_ids(live, fed), *case.gauge_ids),
         expect_mbar=state.least_mbar if state else None,
         expect_at=state.at if state else "",
@@ -158,8 +160,8 @@ def _opened(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
     yield StepDraft(
         Stage.FEED_PROVED,
         f"Accept {bypass.id} before any stop relies on it: resistance measured, both ends full open and "
-        f"manned{case.while_watched(', every gauge in the band of this state')}. It carries little until "
-        "stops are in: the first outer barrier confirms it.",
+        f"manned{case.while_watched(', every gauge in the band of this state')}. It carries little gas "
+        f"until stops are in: the first outer barrier confirms that it carries.",
         Who.FEEDS,
         _NO_STOP,
         uses=(bypass.id, *case.gauge_ids),
@@ -183,7 +185,7 @@ def _open_valves(case: OrderCase) -> Iterator[StepDraft]:
             f"Open boundary valve {opened.valve_id} slowly, with both sides gauged and network control on "
             "the line.",
             Who.FEEDS,
-            "Close it again; the two sides do not agree.",
+            "The two sides do not agree: close it again.",
             uses=(opened.valve_id, *case.gauge_ids),
             expect_mbar=state.least_mbar if state else None,
             expect_at=state.at if state else "",
@@ -218,7 +220,7 @@ def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
             Stage.FEED_CLOSED,
             f"Close boundary valve {opened.valve_id} slowly{case.while_watched()}.",
             Who.FEEDS,
-            "Open it again and look for what is still shut.",
+            "Open it again and find what is still shut.",
             uses=(opened.valve_id, *case.gauge_ids),
             needs=in_state("open", valve),
             changes=(*in_state("shut", valve), *in_state("shut", feed)),
@@ -242,7 +244,7 @@ def _closed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
         Stage.FEED_CLOSED,
         f"Shut {bypass.id} slowly at its fed end{case.while_watched()}.",
         Who.FEEDS,
-        "Open it again and look for what is still shut.",
+        "Open it again and find what is still shut.",
         uses=(bypass.id, *_ids(fed), *case.gauge_ids),
         needs=in_state("open", fed),
         changes=(*in_state("shut", fed), *in_state("shut", feed)),
@@ -272,7 +274,7 @@ def _removed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
         f"Vent {bypass.id} through its stack, both ends shut; purge it with air or nitrogen to the stack "
         "until no gas is read, two steady readings.",
         Who.FEEDS,
-        "If the pressure does not fall or comes back, an end lets by: do not uncouple it.",
+        "If the pressure does not fall or comes back, one end valve lets by: do not uncouple it.",
         uses=(bypass.id, *_ids(stack)),
         hold=True,
         minutes=case.rules.duration.bypass_off,

@@ -21,16 +21,16 @@ def tally_again(case: OrderCase) -> Iterator[StepDraft]:
     ids, meters = case.off_ids, case.off_meters
     if ids:
         count = f"{meters} meter{'s' * (meters != 1)} of {len(ids)} customer{'s' * (len(ids) != 1)}"
-        tally = f": reconcile again, {count} still off and sealed, nobody has turned one on"
+        tally = f": reconcile again, {count} still off and sealed, none turned on by anybody"
     else:
         tally = ", and no meter was turned off"
     yield StepDraft(
         Stage.METERS_AGAIN,
         f"Before gas comes back nobody is in the trench{tally}.",
         Who.METERS if ids else Who.COMPETENT,
-        "No gas comes back before every one of them is known to be shut."
+        "Let no gas back until every one of them is known to be shut."
         if ids
-        else "No gas comes back while anybody is in the trench.",
+        else "Let no gas back while anybody is in the trench.",
         uses=ids,
         hold=True,
         minutes=case.rules.duration.tally,
@@ -56,7 +56,7 @@ def fill(case: OrderCase) -> Iterator[StepDraft]:
             "customers): they keep their gas only while every meter there is shut.",
             Who.STOPS,
             "If the pressure is gone, air may be in them: purge them too, to a point at every branch end, "
-            "before anybody is relit.",
+            "before any customer is relit.",
             uses=stranded,
             hold=True,
             minutes=case.rules.duration.tally,
@@ -117,7 +117,7 @@ def _nitrogen_off(case: OrderCase, zone: ZoneOrder) -> StepDraft:
         f"Shut the nitrogen off and every outlet of {zone.ident}: "
         f"{', '.join(item.id for item in (*into, *zone.vents))}.",
         Who.STOPS,
-        "Nothing else is opened before they are shut.",
+        "Open nothing else before they are shut.",
         uses=tuple(one.id for one in zone.inlets) or tuple(stop.id for stop in zone.stops),
         changes=in_state("shut", *into, *zone.vents),
         trench="empty",
@@ -145,7 +145,7 @@ def _nitrogen(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDraft:
         f"on main {point.main_id}, every other outlet shut, as much as the purge sheet says and until {end}; "
         "then shut that outlet.",
         Who.STOPS,
-        "No gas goes in while a reading fails: go on with nitrogen, and get more where it runs out.",
+        "Let no gas in while a reading fails: go on with nitrogen, and fetch more if it runs out.",
         uses=(*((inlet.id,) if inlet else ()), point.id),
         hold=True,
         minutes=case.rules.duration.purge_branch + (point.minutes_out or 0.0),
@@ -178,7 +178,7 @@ def _stays_inert(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDra
         f"{point.main_id}, until no air is left there; then shut that outlet. Gas goes in only once the part "
         "is fed again, behind the nitrogen, by the operator's procedure.",
         Who.STOPS,
-        "No gas goes in while a reading fails: go on with nitrogen.",
+        "Let no gas in while a reading fails: go on with nitrogen.",
         uses=(*((inlet.id,) if inlet else ()), point.id),
         hold=True,
         minutes=case.rules.duration.purge_branch + (point.minutes_out or 0.0),
@@ -212,7 +212,7 @@ def _spaces_raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ite
             "load the inner barrier beyond what its maker allows from the work side; the space rises with "
             "the zone.",
             Who.STOPS,
-            "No gas goes in against a vented space here.",
+            "Let no gas in while this space is vented.",
             uses=(stop.id, vent.id),
             changes=in_state("shut", vent),
             trench="empty",
@@ -279,27 +279,29 @@ def _watched(case: OrderCase, source: Stop | None, inlet: PurgePoint | None) -> 
 def _words_on_gauges(case: OrderCase, watched: tuple[str, ...]) -> str:
     taken = [key for key in case.gauge_ids if key not in watched]
     if not taken:
-        return case.while_watched(" Gauges watched: the draw lowers the live network.")
+        return case.while_watched(" Watch the gauges: the draw lowers the pressure of the live network.")
     off = f"the hose takes the outlet of {' and '.join(taken)}: fit it again once the hose is off"
     if not watched:
-        return f" No gauge can be read meanwhile: {off}."
-    return f" Watch {', '.join(watched)}: the draw lowers the live network; {off}."
+        return f" No gauge can be read during this step: {off}."
+    return f" Watch {', '.join(watched)}: the draw lowers the pressure of the live network; {off}."
 
 
 def _rate(point: PurgePoint | None) -> str:
     """Return how fast gas goes back in: what can be had, where that is below the least flow."""
     if point is not None and point.is_short:
         return (
-            "behind the nitrogen and at the flow that can be had (purge sheet): it is below the least flow, "
-            "and no air may be ahead of it"
+            "behind the nitrogen and at the flow available (purge sheet): it is below the least flow, so "
+            "no air may be ahead of it"
         )
     return "not slower than the least flow of the purge sheet"
 
 
 def _too_slow(*, filled: bool) -> str:
     if filled:
-        return "Stopped on the way: begin again with nitrogen."
-    return "Too slow: larger hose or stack, other end, or nitrogen in all of the zone first."
+        return "If it stops on the way: start again with nitrogen."
+    return (
+        "Too slow: use a larger hose or stack, or the other end, or fill all of the zone with nitrogen first."
+    )
 
 
 def _raised(case: OrderCase, zone: ZoneOrder, inlet: PurgePoint | None) -> StepDraft:
@@ -308,10 +310,10 @@ def _raised(case: OrderCase, zone: ZoneOrder, inlet: PurgePoint | None) -> StepD
     at = inlet.id if inlet else "the hose"
     return StepDraft(
         Stage.RAISED,
-        f"All outlets of {zone.ident} shut, let the zone rise to live pressure through {at}, then shut {at} "
-        "and watch that the zone keeps it.",
+        f"Shut all outlets of {zone.ident}, let the zone rise to live pressure through {at}, then shut "
+        f"{at} and check that the pressure holds.",
         Who.STOPS,
-        "A fall is an open outlet, a joint that leaks or a meter left on: find it before a stop comes out.",
+        "A fall means an open outlet, a leaking joint or a meter left on: find it before any stop comes out.",
         uses=tuple(key for key in (inlet.id if inlet else "", *zone.gauge_ids) if key)
         or tuple(stop.id for stop in zone.stops),
         hold=True,
@@ -330,10 +332,10 @@ def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ste
     given, inlet = live_mbar(source) if source else None, _gas_inlet(zone)
     return StepDraft(
         Stage.JOINTS_ON_GAS,
-        f"Go over every tie-in joint of {zone.ident} once more with leak fluid, now on gas at operating "
-        "pressure: as in a pit on live pipe, with a gas check first and a gas detector running.",
+        f"Test every tie-in joint of {zone.ident} once more with leak fluid, now on gas at operating "
+        f"pressure. Treat the trench as a pit on live pipe: a gas check first, a gas detector running.",
         Who.WORK,
-        "All leave; vent the zone, purge it out, prove it gas-free again, and repair the joint.",
+        "Everybody leaves; vent the zone, purge it out, prove it gas-free again, and repair the joint.",
         uses=(*mains, *zone.gauge_ids),
         hold=True,
         expect_mbar=given,

@@ -64,12 +64,12 @@ def _greatest_fall(case: OrderCase, zone: ZoneOrder, minutes: float) -> tuple[fl
     if pilot <= half:
         return (
             pilot,
-            f" The limit is what {PILOT_L_MIN:g} l/min, a pilot light, takes out of the zone meanwhile.",
+            f" The limit is what {PILOT_L_MIN:g} l/min, a pilot light, takes out of the zone in that time.",
         )
     of = "its pressure" if lives else "the least that a meter inlet must have"
     return (
         half,
-        f" The limit is half {of}: {PILOT_L_MIN:g} l/min, a pilot light, takes more meanwhile.",
+        f" The limit is half {of}: {PILOT_L_MIN:g} l/min, a pilot light, takes more in that time.",
     )
 
 
@@ -80,11 +80,12 @@ def _shut_in(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     return StepDraft(
         Stage.LET_BY,
         f"T0, {zone.ident}: nobody in the trench; every vent of the zone and of the spaces between barriers "
-        f"shut, the zone at live pressure; let it settle, then read {_gauge(zone)}. A fall is a meter left "
-        "on or a branch missed. No fall proves nothing, as let-by hides it: the tally governs."
+        f"shut, the zone at live pressure; let the pressure settle, then read {_gauge(zone)}. A fall means "
+        f"a meter left on or a branch missed. A steady reading proves nothing, because let-by can hide the "
+        f"draw: the tally decides."
         f"{why}",
         Who.STOPS,
-        "Nothing is vented: find what draws, close the tally again, then T0 again.",
+        "Vent nothing: find what is drawing gas, reconcile the tally again, then repeat T0.",
         uses=(*zone.gauge_ids, *(stop.id for stop in zone.stops)),
         hold=True,
         minutes=rules.duration.settle + minutes,
@@ -109,11 +110,11 @@ def _vent_zone(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     through = stack.id if stack else "the zone vents of the stops"
     return StepDraft(
         Stage.VENT,
-        f"Vent {zone.ident} through {through}, the zone before any space between barriers: stack upright, "
+        f"Vent {zone.ident} through {through}, before any space between barriers: stack upright, "
         "earthed, with flame arrester, clear of ignition, openings and air intakes; ignition sources out, "
         "extinguishers ready, people kept away.",
         Who.STOPS,
-        "If the pressure does not fall to nothing or comes back, a stop lets by: do not go on.",
+        "If the pressure does not fall to zero, or rises again, a stop lets by: do not go on.",
         uses=tuple(key for key in (stack.id if stack else "", *zone.gauge_ids) if key),
         hold=True,
         expect_mbar=0.0,
@@ -140,9 +141,9 @@ def _vent_space(case: OrderCase, zone: ZoneOrder, stop: Stop) -> StepDraft:
     behind = [key for one in stop.shuts_in for key in (one.station_id, one.inlet_valve_id)]
     return StepDraft(
         Stage.SPACE_VENTED,
-        f"{words}It stays open, but for the tests that name it, until gas goes back.",
+        f"{words}Keep it open until gas goes back, except in the tests that name it.",
         Who.STOPS,
-        f"If what comes out does not die down, {stop.id} lets by: do not go on.",
+        f"If the flow does not die down, {stop.id} lets by: do not go on.",
         uses=tuple(
             dict.fromkeys(key for key in (stop.id, at if vent else "", stop.valve_id, *behind) if key)
         ),
@@ -165,14 +166,15 @@ def _single(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     barriers = tuple(barrier for _, barrier in tested)
     one_limit = " let by together, against one limit" if len(tested) > 1 else " lets by"
     shows = (
-        f"its flow shows what {named}{one_limit}. A rise of pressure is no test: the flow decides."
+        f"its flow shows what {named}{one_limit}. Go by the flow, not by a rise of pressure."
         if tested
-        else "no flow may show there, as no barrier has gas behind it now: whatever comes is a feed that "
-        "nobody knows of."
+        else "no flow may show there, because no barrier has gas behind it now: any flow comes from an "
+        "unknown feed."
     )
     return StepDraft(
         Stage.LET_BY,
-        f"T3, {zone.ident}: the zone on its stack, every space between barriers open; a meter or bubbler on "
+        f"T3, {zone.ident}: the zone open to its stack, every space between barriers open; a meter or "
+        f"bubbler on "
         f"{_meter(zone)}: {shows}",
         Who.STOPS,
         _over(case, [stop for stop, _ in tested]),
@@ -228,7 +230,7 @@ def _test(
 def _over(case: OrderCase, stops: Sequence[Stop]) -> str:
     """Return what to do over a limit: one reset, or tightening, a new test, then the fallback."""
     if not stops:
-        return "Find what feeds the zone: nothing goes on, and the plan is made again."
+        return "Stop here: find what feeds the zone, and plan again."
     return " ".join(
         f"{stop.id} over the limit: {_ONCE[stop.kind]}; if it still passes gas: "
         f"{fallback_words(case.fallback(stop.id, 'will not set'))}."
@@ -237,9 +239,10 @@ def _over(case: OrderCase, stops: Sequence[Stop]) -> str:
 
 
 _ONCE: Final = {
-    "bag": "reset it once, which voids every test it has passed and those at the zone vent; test again",
-    "squeeze": "tighten it within its stops, no reset, which voids its tests; test again",
-    "valve": "work it shut once more, which voids its tests; test again",
+    "bag": "reset it once (this voids every test it has passed and those at the zone vent) and test again",
+    "squeeze": "tighten it within the stops of its tool, without releasing it (this voids its tests), and "
+    "test again",
+    "valve": "work it shut once more (this voids its tests) and test again",
 }
 
 
@@ -250,11 +253,13 @@ def _outer(case: OrderCase, zone: ZoneOrder, stop: Stop) -> StepDraft:
     at_least = ", at no less than the set pressure of the station" if inlet else ""
     return StepDraft(
         Stage.LET_BY,
-        f"T1, {outer.id}: {zone.ident} on its stack with its gauge at nothing, so that the inner barrier "
-        f"carries nothing, every other space open; meter on {vent.id if vent else 'its vent'}: the flow "
+        f"T1, {outer.id}: {zone.ident} open to its stack with its gauge at zero, so that the inner barrier "
+        f"carries no pressure; every other space open; meter on {vent.id if vent else 'its vent'}: the flow "
         f"shows what {what} lets by{at_least}. Measure the pressure in the space too.",
         Who.STOPS,
-        "The inlet lets by and is no barrier: stand down and plan again." if inlet else _over(case, [stop]),
+        "The inlet lets by and cannot serve as a barrier: stand down and plan again."
+        if inlet
+        else _over(case, [stop]),
         uses=tuple(key for key in (stop.id, vent.id if vent else "", *zone.gauge_ids) if key),
         hold=True,
         minutes=case.rules.duration.let_by,
@@ -280,7 +285,7 @@ def _inner(case: OrderCase, zone: ZoneOrder, stop: Stop) -> Iterator[StepDraft]:
     yield StepDraft(
         Stage.LET_BY,
         f"T2, {inner.id}, made ready: shut {at}, then couple {name} at the gauge outlet of {stop.id} and "
-        f"{_held(stop)}, so that the outer barrier carries nothing.",
+        f"{_held(stop)}, so that the outer barrier carries no pressure.",
         Who.STOPS,
         f"Shut {name} again and open {at}.",
         uses=ids,
@@ -296,8 +301,8 @@ def _inner(case: OrderCase, zone: ZoneOrder, stop: Stop) -> Iterator[StepDraft]:
     together = f", with {', '.join(barrier.id for _, barrier in beside)} in the reading" if beside else ""
     yield StepDraft(
         Stage.LET_BY,
-        f"T2, {inner.id}: meter on {_meter(zone)}, not on the hose, which would miss what the outer barrier "
-        f"gives; every other space open: the flow shows what {inner.id} lets by{together}.",
+        f"T2, {inner.id}: meter on {_meter(zone)}, not on the hose, where it would miss what the outer "
+        f"barrier lets by; every other space open: the flow shows what {inner.id} lets by{together}.",
         Who.STOPS,
         _over(case, [stop]),
         uses=(*ids, *_meter_ids(zone), *zone.gauge_ids),
@@ -322,10 +327,10 @@ def _inner(case: OrderCase, zone: ZoneOrder, stop: Stop) -> Iterator[StepDraft]:
     )
     yield StepDraft(
         Stage.LET_BY,
-        f"Shut {name}, uncouple it at both ends and cap them, as it goes round a barrier of {stop.id}; then "
-        f"open {at} on its stack. The competent person sees it.",
+        f"Shut {name}, uncouple it at both ends and cap the ends, because it bypasses a barrier of "
+        f"{stop.id}; then open {at} to its stack. The competent person witnesses this.",
         Who.COMPETENT,
-        "No air goes in while a hose goes round a barrier.",
+        "Let no air in while a hose bypasses a barrier.",
         uses=ids,
         hold=True,
         minutes=minutes.vent,
@@ -347,8 +352,8 @@ def _held(stop: Stop) -> str:
     """Return how the space between the barriers of a stop is held at the pressure the test needs."""
     if not live_mbar(stop):
         return (
-            "hold the space at the lowest live pressure with nitrogen from a regulated bottle, as no gas "
-            "stands behind this stop as recorded"
+            "hold the space at the lowest live pressure with nitrogen from a regulated bottle, because the "
+            "records show no gas behind this stop"
         )
     if is_inlet_barrier(stop):
         return "hold the space at the set pressure of the station with nitrogen from a regulated bottle"

@@ -26,10 +26,10 @@ def meters_off(case: OrderCase) -> Iterator[StepDraft]:
     doors = math.ceil(case.off_meters / case.rules.crew.meter_fitters)
     yield StepDraft(
         Stage.METERS_OFF,
-        f"Turn off {count} at the meter, door by door{tail}, priority customers with their other supply in "
-        "place first; tick each on the tally sheet with the valve it is shut at.",
+        f"Turn off {count} at the meter, door by door{tail}, priority customers only once their other "
+        f"supply is in place; tick each on the tally sheet with the valve it is shut at.",
         Who.METERS,
-        "Where a door does not open, shut the service outside or cut it off; it counts as off only then.",
+        "Where nobody opens, shut the service outside or cut it off; only then does it count as off.",
         uses=ids,
         minutes=doors * case.rules.duration.door,
         needs=(*in_state("on", *meters), *in_state("proved", *case.items.every("barrier"))),
@@ -48,9 +48,10 @@ def meters_off(case: OrderCase) -> Iterator[StepDraft]:
     yield StepDraft(
         Stage.METERS_RECONCILED,
         f"Reconcile the tally with the plan and with what was found on site: {count} off and sealed, none "
-        "missing, none besides.",
+        f"missing, none extra.",
         Who.METERS,
-        "No stop goes in before the count agrees: an open appliance would go out and gas come back unlit.",
+        "Set no stop before the count agrees: an appliance left on would go out, and its gas would come "
+        "back unlit.",
         uses=ids,
         hold=True,
         expect_mbar=state.least_mbar if state else None,

@@ -33,7 +33,7 @@ def prove(case: OrderCase) -> Iterator[StepDraft]:
     yield StepDraft(
         Stage.SIGNED,
         f"{DRAFT_NOTICE} Check, change and sign it; hold the permits; tell network control; "
-        "notices delivered and priority customers spoken to.",
+        "check that notices are delivered and priority customers spoken to.",
         Who.COMPETENT,
         "Do not begin.",
         hold=True,
@@ -62,7 +62,9 @@ def _hole(case: OrderCase, hole: str, stops: tuple[Stop, ...]) -> StepDraft:
             else ""
         )
         proof = f"find the valve, prove which main it closes, and turn it a little and back{dig}."
-        if_not = "A valve that is not found, is stiff or lacks room beside it is no stop: plan again."
+        if_not = (
+            "A valve that is not found, is stiff or lacks room beside it cannot serve as a stop: plan again."
+        )
     else:
         proof = (
             "dig the trial hole; prove the pipe: material, outside diameter, wall, bore, ovality and depth, "
@@ -129,7 +131,7 @@ def prove_doubts(case: OrderCase) -> Iterator[StepDraft]:
             Stage.RECORDS,
             f"Prove the other records in doubt (page of customers in doubt): {named}.",
             Who.STOPS,
-            "Where a record is otherwise or cannot be proved, treat the customers that hang on it as off, or "
+            "Where a record is wrong or cannot be proved, treat the customers that depend on it as off, or "
             "plan again.",
             uses=(*dict.fromkeys(record for _, record in others), *sorted(customers)),
         )
@@ -143,7 +145,7 @@ def _hold(key: tuple[str, str], rows: list[InDoubt]) -> StepDraft:
     )
     return StepDraft(
         Stage.RECORDS,
-        f"Prove record {name} {record}: {proof}. If it is otherwise than planned, gas is lost at {priority}.",
+        f"Prove record {name} {record}: {proof}. If it is wrong, gas is lost at {priority}.",
         who,
         _OTHERWISE,
         uses=tuple(dict.fromkeys((record, *(row.id for row in rows)))),

@@ -26,7 +26,7 @@ def relight(case: OrderCase) -> Iterator[StepDraft]:
         "planned for. The tally closes when every meter that was off is on, or sealed and its customer "
         "told.",
         Who.METERS,
-        "The meter stays shut and sealed until somebody is in.",
+        "Leave the meter shut and sealed until somebody is in.",
         hold=True,
     )
 
@@ -41,8 +41,8 @@ def _round(case: OrderCase, number: int, batch: tuple[AffectedCustomer, ...]) ->
     minutes = 30.0 * meters / case.rules.crew.relights_per_hour
     yield StepDraft(
         Stage.SERVICE_BACK,
-        f"Round {number}: {first}{count} in this order: reset the excess flow valve where there is one, "
-        "purge the service to the open air before the meter, never through it.",
+        f"Round {number}: {first}{count} in this order: reset the excess flow valve where there is one; "
+        f"purge the service to the open air before the meter, never through the meter.",
         Who.METERS,
         "Leave the meter shut and sealed, leave a card, and tell the office.",
         uses=ids,

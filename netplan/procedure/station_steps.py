@@ -37,8 +37,8 @@ def shut_inlet(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         Stage.INLET_SHUT,
         f"Outer barrier of {stop.id}: shut {_inlets(stop)} slowly{case.while_watched()}.",
         Who.STOPS,
-        "At an abort reading: open it again at once. An inlet that does not shut is no barrier: stand down "
-        "and plan again.",
+        "At an abort reading: open it again at once. An inlet that does not shut cannot serve as a "
+        "barrier: stand down and plan again.",
         uses=(*_uses(stop), *case.gauge_ids),
         hold=True,
         expect_mbar=state.least_mbar if state else None,
@@ -65,11 +65,11 @@ def feeds_purge(case: OrderCase, stop: Stop) -> bool:
 def prove_station(case: OrderCase, stop: Stop) -> tuple[str, tuple[str, ...], str]:
     """Return what else is proved of a valve before a station, the ids of it, and what to do if it fails."""
     if not stop.shuts_in:
-        return "", (), "A valve that does not shut is no stop: use the fallback."
+        return "", (), "A valve that does not shut cannot serve as a stop: use the fallback."
     more = ""
     if is_inlet_barrier(stop):
         more = f"; find {_inlets(stop)}, turn it a little and back, and find the vent of the space between"
-    fails = "A valve that does not shut is no stop: use the fallback."
+    fails = "A valve that does not shut cannot serve as a stop: use the fallback."
     if not has_fallback(stop, case.option.fallback):
-        fails = "A valve that does not shut is no stop, and this one has no fallback: plan again."
+        fails = "A valve that does not shut cannot serve as a stop, and this one has no fallback: plan again."
     return more, _uses(stop), fails

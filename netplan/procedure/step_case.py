@@ -273,7 +273,7 @@ def _readiness(fallback: Fallback) -> str:
     if fallback.prepared or not fallback.use:
         return ""
     dug = [one for one in fallback.use if not (one.valve_id or one.prepared_id)]
-    return "not prepared: digging and tapping come on top" if dug else "not prepared"
+    return "not prepared: add the time for digging and tapping" if dug else "not prepared"
 
 
 def _move(one: FeedMove, place: Place) -> str:
@@ -293,7 +293,7 @@ def standby_words(fallback: Fallback) -> str:
     if fallback.failure == LOST:
         lose, meters = ("loses", "the meter") if count == 1 else ("lose", "their meters")
         return f"{who} on standby {lose} gas at once: isolate {meters} before gas goes back"
-    return f"{who} on standby {'goes' if count == 1 else 'go'} off first"
+    return f"turn off {who} on standby first"
 
 
 def fallback_words(fallback: Fallback | None, place: Place = _on_main, *, with_stations: bool = True) -> str:
@@ -326,7 +326,7 @@ def fallback_words(fallback: Fallback | None, place: Place = _on_main, *, with_s
         more = "tail is lost: isolate, purge and relight all of it"
     elif not fallback.use:
         beyond = "tail is lost: it" if fallback.shut else "what lies beyond"
-        more = f"{beyond} goes off with the zone, as no stop stands further on"
+        more = f"{beyond} goes off with the zone, because there is no stop beyond it"
     moves = [_move(one, place) for one in fallback.moves]
     stations = [part for part in fallback.note.split("; ") if with_stations and part.startswith("station ")]
     parts = (words, _readiness(fallback), more, standby_words(fallback), *moves, *stations)

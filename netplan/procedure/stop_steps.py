@@ -72,7 +72,7 @@ def _proof(case: OrderCase, stop: Stop) -> tuple[str, str, tuple[str, ...]]:
     trial = (
         "it is shut on trial next"
         if case.is_trial_solved(stop)
-        else "it is not shut on trial, as that state is not solved"
+        else "do not shut it on trial, because that state is not solved"
     )
     words = (
         f"Prove valve {stop.valve_id} of {stop.id}: turn it a little towards shut and back, count the turns "
@@ -103,7 +103,7 @@ def _tried(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         Stage.VALVE_TRIED,
         f"Open valve {stop.valve_id} of {stop.id} again, fully, by the same count of turns.",
         Who.STOPS,
-        "A valve that does not open again is reported to network control before anything else.",
+        "If it does not open again: report it to network control before anything else.",
         uses=uses,
         needs=in_state("shut", valve),
         changes=in_state("open", valve),
@@ -112,8 +112,8 @@ def _tried(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
     )
 
 
-_CONFIRMS = " It puts load on the bypass: a reading below its band says that the bypass does not carry."
-_STAND_STILL = " Wait until all gauges stand still and read as planned before the next one."
+_CONFIRMS = " This puts load on the bypass: a reading below its band means that the bypass does not carry it."
+_STAND_STILL = " Wait until all gauges are steady and read as planned before the next barrier."
 
 
 def _readings(stop: Stop, barrier: OrderItem) -> str:
@@ -179,8 +179,8 @@ def _small_zone(case: OrderCase, stop: Stop, barrier: OrderItem) -> tuple[str, t
             if bag_rise_mbar(stop.bore_mm, zone.volume_m3) <= case.rules.let_by.withdraw_mbar:
                 return "", ()
             words = (
-                f" {zone.ident} holds little: the bag that inflates raises its pressure. Watch "
-                f"{zone.gauge.id}, and let off through a stack at {zone.stack.id} what it raises."
+                f" {zone.ident} holds little gas: inflating the bag raises its pressure. Watch "
+                f"{zone.gauge.id}, and let the rise off through a stack at {zone.stack.id}."
             )
             return words, (zone.gauge.id, zone.stack.id)
     return "", ()

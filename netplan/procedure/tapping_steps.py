@@ -65,7 +65,8 @@ def fuse_outlets(case: OrderCase) -> Iterator[StepDraft]:
             f"Fuse {_outlets(items)} of {owner}{_where(items)}{_in_order(items)}: {_listed(items)}. Full "
             "cooling time, then a tightness test with its valve before it is drilled; let the pressure off.",
             Who.STOPS,
-            "An outlet that falls is not drilled: fuse another one beside it and test that, or plan again.",
+            "If the pressure falls, do not drill that outlet: fuse another one beside it and test that, or "
+            "plan again.",
             uses=_ids(case, owner, items),
             minutes=minutes * len(items),
             needs=in_state("dug", *(case.items.place(item.hole_id) for item in items)),
@@ -84,10 +85,10 @@ def drill_outlets(case: OrderCase) -> Iterator[StepDraft]:
         yield StepDraft(
             Stage.TAPPINGS,
             f"Drill {_outlets(items)} of {owner}{_where(items)} under pressure, once: {_listed(items)}; "
-            f"{_LIVE_PIPE}. Keep every coupon with the number of its outlet; leave it shut.",
+            f"{_LIVE_PIPE}. Keep every coupon with the number of its outlet; leave the outlet shut.",
             Who.STOPS,
-            "Shut the outlet and cap it; where it cannot be used, plan again. A coupon that is not found is "
-            "written down as lost and signed.",
+            "Shut the outlet and cap it; where it cannot be used, plan again. Write down a coupon that is "
+            "not found as lost, and sign.",
             uses=_ids(case, owner, items),
             minutes=case.rules.duration.drill * len(items),
             needs=in_state("tested", *items),
@@ -153,8 +154,8 @@ def count_coupons(case: OrderCase) -> Iterator[StepDraft]:
             f"Count: {len(items)} outlets drilled, {len(items)} coupons found or signed as lost, "
             f"{len(items)} caps tested or outlets cut out with the old pipe.",
             Who.COMPETENT,
-            "No hole is filled before the three counts agree: an outlet without a cap, or a coupon in the "
-            "main, is looked for.",
+            "Fill no hole before the three counts agree: find the outlet without a cap, or the coupon left "
+            "in the main.",
             uses=tuple(item.id for item in items),
             hold=True,
             minutes=case.rules.duration.tally,

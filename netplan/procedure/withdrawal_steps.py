@@ -56,16 +56,16 @@ def _space_and_inner(
     at = vent.id if vent else "its vent"
     valves = tuple(map(case.items.valve, inner.valve_ids))
     crack = (
-        f"open valve {stop.valve_id} a crack"
+        f"open valve {stop.valve_id} slightly"
         if stop.kind == "valve"
-        else f"let the inner barrier of {stop.id} go a crack"
+        else f"ease the inner barrier of {stop.id} slightly open"
     )
     yield StepDraft(
         Stage.SPACE_PURGED,
-        f"Purge the space between the barriers of {stop.id}: with {at} on its stack {crack}, until {_END}.",
+        f"Purge the space between the barriers of {stop.id}: with {at} open to its stack {crack}, until "
+        f"{_END}.",
         Who.STOPS,
-        f"Shut it again: gas that does not come, or does not come clean, says that {at} or the zone is not "
-        "as planned.",
+        f"Shut it again: if gas does not come, or does not come clean, {at} or the zone is not as planned.",
         uses=(stop.id, *((vent.id,) if vent else ())),
         hold=True,
         minutes=case.rules.duration.vent,
@@ -78,7 +78,7 @@ def _space_and_inner(
     )
     yield StepDraft(
         Stage.SPACE_PURGED,
-        f"Shut {at} and wait until the space of {stop.id} stands at the pressure of the zone.",
+        f"Shut {at} and wait until the space of {stop.id} is at the pressure of the zone.",
         Who.STOPS,
         f"If it does not rise, {at} or a joint leaks: find it before a barrier comes out.",
         uses=(stop.id, *((vent.id,) if vent else ())),
@@ -116,8 +116,8 @@ def _takes_out(stop: Stop, barrier: OrderItem, fed: str = "") -> str:
     """Return how a barrier is taken out, by its kind; a bag while the zone is fed, and by what."""
     if stop.kind == "valve":
         return (
-            f"Open valve {stop.valve_id} fully, slowly, count the turns, take lock and tag off: {barrier.id} "
-            "is out"
+            f"Take lock and tag off and open valve {stop.valve_id} slowly and fully, counting the turns: "
+            f"{barrier.id} is out"
         )
     if stop.kind == "squeeze":
         return (
@@ -143,10 +143,11 @@ def _last_barrier(
     left = 0.0 if is_first and across is not None else across
     yield StepDraft(
         Stage.EQUALISE,
-        f"Equalise across {last.id}: open {name} from the gauge outlet of {stop.id} to the zone's side until "
-        f"both sides stand still. {_levelled(zone, stop) if is_first else _difference(case, stop, across)}",
+        f"Equalise across {last.id}: open {name} from the gauge outlet of {stop.id} to the zone's side "
+        f"until both sides are steady. "
+        f"{_levelled(zone, stop) if is_first else _difference(case, stop, across)}",
         Who.STOPS,
-        "Do not take it out against a larger difference: look for a leak, an open outlet or a closed end.",
+        "Do not take it out while the difference is larger: look for a leak, an open outlet or a closed end.",
         uses=uses,
         hold=True,
         expect_mbar=live_mbar(stop),
@@ -188,10 +189,10 @@ def _stays_shut(case: OrderCase, stop: Stop, zone: ZoneOrder, state: str) -> Ite
     uses = tuple(key for key in (stop.id, stop.valve_id) if key)
     yield StepDraft(
         Stage.EQUALISE,
-        f"Read both sides of valve {stop.valve_id}: it was shut before the work and stays shut, so that "
-        "nothing is equalised across it.",
+        f"Read both sides of valve {stop.valve_id}: it was shut before the work and stays shut, so do not "
+        f"equalise across it.",
         Who.STOPS,
-        "If the two sides read the same where they should not, the valve lets by: tell network control.",
+        "If both sides read the same where they should differ, the valve lets by: tell network control.",
         uses=uses,
         hold=True,
         expect_mbar=live_mbar(stop),
@@ -205,10 +206,10 @@ def _stays_shut(case: OrderCase, stop: Stop, zone: ZoneOrder, state: str) -> Ite
     joined = zone.with_parts("live") if all(one.stays_shut for one in zone.stops) else ()
     yield StepDraft(
         Stage.STOP_OUT,
-        f"Leave valve {stop.valve_id} shut, as it was before the work, and take lock and tag of the work "
-        f"off: {barrier.id} counts as out.",
+        f"Leave valve {stop.valve_id} shut, as it was before the work, and take the lock and tag of this "
+        f"work off: {barrier.id} counts as out.",
         Who.STOPS,
-        "It is not opened: that would join what is kept apart.",
+        "Do not open it: that would join parts that are kept apart.",
         uses=(*uses, *case.gauge_ids),
         minutes=case.rules.duration.withdraw,
         needs=in_state("sealed", *case.items.meters_off()),
@@ -224,23 +225,26 @@ def _levelled(zone: ZoneOrder, stop: Stop) -> str:
     at = f", {' and '.join(zone.gauge_ids)} too" if zone.gauge_ids else ""
     return (
         f"Nothing else feeds {zone.ident}: it comes to the pressure of the live side of {stop.id}{at}, and "
-        "no difference is left. The figure of this step is what stands across it before that."
+        f"no difference is left. The figure of this step is the difference before that."
     )
 
 
 def _difference(case: OrderCase, stop: Stop, across: float | None) -> str:
     if across is None:
-        return "No gas stands behind it as recorded."
+        return "The records show no gas behind it."
     if across <= case.rules.let_by.withdraw_mbar:
-        return "The solved difference (figure of this step) is within what a barrier may come out against."
+        return (
+            "The solved difference (figure of this step) is no more than a barrier may be taken out against."
+        )
     if stop.kind == "valve":
         return (
-            "The solved difference (figure of this step) stays, as the live side is lower or higher "
-            "than the zone: the valve is opened a little at a time."
+            "The solved difference (figure of this step) stays, because the live side is lower or higher "
+            "than the zone: open the valve a little at a time."
         )
     return (
-        "The solved difference (figure of this step) stays and is larger than a barrier may come out "
-        "against: a controlled release, only where its maker allows it at this figure; else plan again."
+        "The solved difference (figure of this step) stays and is more than a barrier may be taken out "
+        "against: make a controlled release, and only where its maker allows this figure; otherwise plan "
+        "again."
     )
 
 
@@ -274,7 +278,7 @@ def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
     )
     yield StepDraft(
         Stage.INLET_OPENED,
-        f"Shut {at} and cap it; wait until the outlet of {_stations(stop)} stands at its set pressure.",
+        f"Shut {at} and cap it; wait until the outlet of {_stations(stop)} is at its set pressure.",
         Who.STOPS,
         "Shut the inlet again, vent the space and find the fault.",
         uses=_ids(case, stop),
@@ -293,7 +297,7 @@ def _station_in_use(case: OrderCase, stop: Stop, zone: ZoneOrder) -> StepDraft:
     return StepDraft(
         Stage.STOP_OUT,
         f"Put {_stations(stop)} back, nobody in the trench: take the lock off {_inlets(stop)}, open it "
-        f"slowly and wait until the outlet stands at its set pressure; the last of {stop.id}."
+        f"slowly and wait until the outlet is at its set pressure; the last of {stop.id}."
         f"{case.while_watched(' Watch the gauges.')}",
         Who.STOPS,
         "Shut the inlet again and find the fault.",
@@ -338,7 +342,7 @@ def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
     ends: list[OrderItem] = [
         end for feed in case.option.bypasses if (end := case.items.feed_end(feed.id, "to"))
     ]
-    until = "the gauges read as with it shut" if case.gauge_ids else "nothing falls where it fed"
+    until = "the gauges read as planned with it shut" if case.gauge_ids else "no pressure falls where it fed"
     throttled = (
         f"throttle {', then '.join(_throttled(case, feed) for feed in feeds)}, slowly and one at a time, "
         f"until {until}, and open it again"
@@ -347,11 +351,12 @@ def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
     )
     yield StepDraft(
         Stage.THROUGH_FLOW,
-        f"Prove that gas flows through the whole length worked on and past every stop's place: {throttled}.",
+        f"Prove that gas flows through the whole length of the work and past the place of every stop: "
+        f"{throttled}.",
         Who.CONTROL,
-        "Leave every feed open; something is still shut in the main."
+        "Leave every feed open: something in the main is still shut. Find it."
         if feeds
-        else "Something is still shut in the main: find it before an outlet is capped.",
+        else "Something in the main is still shut: find it before any outlet is capped.",
         uses=(*stop_ids, *case.gauge_ids, *feeds),
         hold=True,
         expect_mbar=gauge.normal_mbar if gauge else None,

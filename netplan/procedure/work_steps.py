@@ -23,7 +23,7 @@ def test_new_pipe(case: OrderCase) -> Iterator[StepDraft]:
         "Test the new pipe for strength and tightness before it is joined to anything, capped at both "
         "ends; never against bags or squeezes.",
         Who.WORK,
-        "Repair and retest; nothing is tied in that has not passed.",
+        "Repair and retest; tie in nothing that has not passed.",
         uses=_mains(case),
         hold=True,
         minutes=minutes,
@@ -78,7 +78,7 @@ def _cut(case: OrderCase, zones: tuple[ZoneOrder, ...]) -> StepDraft:
     )
     parts = [item for zone in zones for item in zone.cut_parts]
     vents = [vent for zone in zones for vent in zone.vents]
-    apart = f" Then each part has a pressure of its own: {_vented(case, zones)}." if parts else ""
+    apart = f" From then on each part is vented by itself: {_vented(case, zones)}." if parts else ""
     ends = tuple(
         end.id
         for feed in case.option.bypasses
@@ -142,8 +142,8 @@ def _test(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     return StepDraft(
         Stage.JOINTS,
         f"Test the tie-in joints of {zone.ident} with leak fluid, by air let in at "
-        f"{inlet.id if inlet else 'a zone vent'}, no higher than the lowest live pressure now and than the "
-        "maker allows from the work side: the stops hold against it.",
+        f"{inlet.id if inlet else 'a zone vent'}, at no more than the lowest live pressure now and no more "
+        f"than the maker allows from the work side, because the stops hold against it.",
         Who.WORK,
         "Let the pressure off, repair the joint and retest.",
         uses=(*_mains(case), *((inlet.id,) if inlet else ()), *zone.gauge_ids),
@@ -177,7 +177,7 @@ def _let_off(case: OrderCase, zone: ZoneOrder) -> StepDraft:
         f"Shut the air in at {inlet.id if inlet else 'the zone vent'} and let the test pressure of "
         f"{zone.ident} off at {stack.id if stack else 'the zone vent'}.",
         Who.WORK,
-        "No gas goes in against air under pressure.",
+        "Let no gas in against air under pressure.",
         uses=tuple(key for key in (inlet.id if inlet else "", stack.id if stack else "") if key)
         or tuple(stop.id for stop in zone.stops),
         minutes=case.rules.duration.vent,

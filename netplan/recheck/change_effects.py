@@ -73,7 +73,7 @@ def _words(found: ToldAndToday, without: ToldAndToday) -> str:
         return "without it the plan would hold"
     gone = [one for one in found.against if one not in without.against]
     if not gone:
-        return "by itself it changes nothing that is told"
+        return "by itself it changes nothing that the papers say"
     more = f", and {len(gone) - 1} more" if len(gone) > 1 else ""
     return f"without it this would not be so: {in_brief(gone[0].what)}{more}"
 

@@ -32,8 +32,8 @@ __all__ = ["recheck_plan"]
 
 Tell = Callable[[str], None]
 _ADDRESS: Final = re.compile(r"(?:^|; )(?:address|street|number|postcode) ")
-UNCHANGED: Final = "nothing that is told changes by it"
-SOLVED_WITH_IT: Final = "taken into today's solution; nothing that is told names it"
+UNCHANGED: Final = "it changes nothing that the papers say"
+SOLVED_WITH_IT: Final = "included in today's solution; nothing in the papers names it"
 OTHER_CRS: Final = "the plan is in another working CRS: places of records are not compared"
 
 

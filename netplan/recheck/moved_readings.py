@@ -28,7 +28,7 @@ def steps_differ(recorded: Option, today: Option) -> str:
     for old, new in zip(recorded.steps, today.steps, strict=False):
         if _key(old) != _key(new):
             what = in_brief(new.does.partition(";")[0].partition(": ")[0])
-            return f"the order of the work is another one from step {old.n} on; today: {what}"
+            return f"the order of the work differs from step {old.n} on; today: {what}"
     return f"the order of the work has {len(now)} steps today, {len(was)} in the plan"
 
 

@@ -165,7 +165,7 @@ def _purge(recorded: Option, today: Option) -> list[Against]:
             continue
         if other.is_short and not point.is_short:
             what = (
-                f"{place}: the flow to be had for the purge in, {other.flow_in_m3h:.1f} m³/h, is below the "
+                f"{place}: the flow available for the purge in, {other.flow_in_m3h:.1f} m³/h, is below the "
                 f"least, {other.least_m3h:.1f} m³/h: nitrogen is needed, which the pack does not have"
             )
             found.append(Against(subject="purge", what=what))
@@ -223,7 +223,7 @@ def _fallbacks(recorded: Option, today: Option) -> list[Against]:
             found.append(
                 Against(
                     subject="fallback",
-                    what=f"{name}: its fallback is another one today: {words or other.note or 'none'}",
+                    what=f"{name}: its fallback differs today: {words or other.note or 'none'}",
                 )
             )
         elif {(s.feed_id, s.main_id) for s in row.shut} != {(s.feed_id, s.main_id) for s in other.shut}:
@@ -275,7 +275,7 @@ def _row_words(row: LossRow, other: LossRow) -> str:
     acts = set(other.act_on) ^ set(row.act_on)
     if acts:
         return f"what is shut or used differs: {_named(acts)}"
-    return "" if other.action == row.action else f"the one thing to do is another one today: {other.action}"
+    return "" if other.action == row.action else f"the one thing to do has changed, today: {other.action}"
 
 
 def _times(recorded: Option, today: Option) -> list[Against]:

@@ -122,7 +122,8 @@ def _too_wide(bypass: Bypass, outlets_mm: Sequence[float], tees: Sequence[int]) 
 def _length_m(bypass: Bypass, today_m: float) -> float | str:
     """Return the length of a hose: as planned; why not where its way is longer today."""
     if today_m > bypass.length_m + LONGER_M:
-        return f"its way is barred: the shortest is {today_m:.1f} m today, {bypass.length_m:.1f} m is planned"
+        return f"its route is blocked: the shortest is {today_m:.1f} m today, {bypass.length_m:.1f} m is "
+        "planned"
     # A plan states lengths to the millimetre: what is the same is taken as it was.
     return today_m if abs(today_m - bypass.length_m) <= SAME_M else bypass.length_m
 
@@ -279,7 +280,7 @@ def _valve(network: Network, fed_by_station: Flags, valve_id: str) -> GivenFeed 
         1,
     )
     if not feed:
-        return f"valve {valve_id}, which the plan opens, parts two pressure systems now"
+        return f"valve {valve_id}, which the plan opens, separates two pressure systems now"
     # Between two mains that both have gas it helps whichever part is weak.
     return GivenFeed(valve_id, feed[0], ends if fed_by_station[ends[1]] else (ends[1],))
 

@@ -118,7 +118,7 @@ def _in_words(touched: Sequence[TouchedCustomer], readings: Sequence[MovedReadin
     if touched:
         many = f"{len(touched)} customers are" if len(touched) > 1 else "1 customer is"
         found.append(
-            Against(subject="customers", what=f"{many} told otherwise by the papers than is so today")
+            Against(subject="customers", what=f"{many} told something by the papers that is not so today")
         )
     for one in readings[:MOST_READINGS]:
         what = (

@@ -114,7 +114,7 @@ def test_2_a_fed_tail_that_is_lost_is_shut_at_the_live_end_and_isolated(folder: 
     what = {row["what"].split()[0] for row in option["loss_sheet"] if row["state"] == "main cut"}
     assert {"bypass", "station", "both", "outer", "inner"} <= what
     opened = [row for row in option["loss_sheet"] if row["state"] == "main cut" and row["customers"]]
-    assert all("go off first" not in f"{row['action']} {row['note']}" for row in opened)
+    assert all("on standby first" not in f"{row['action']} {row['note']}" for row in opened)
 
 
 def test_3_beside_a_station_inlet_and_outlet_are_shut_and_the_cover_says_no_fallback(beside: Path) -> None:

@@ -1,4 +1,4 @@
-"""Rings of an emergency: parted from every station, least time, who loses gas, and always an answer.
+"""Rings of an emergency: cut off from every station, least time, who loses gas, and always an answer.
 
 Everything is checked from raw layers and emergency.json alone (`tests.whole_emergency`). A seeded share runs by
 default; all of it with ``python -m tests.whole_emergency 0:300``, ``small 0:300``, ``schutterwald 0:10`` and

@@ -34,7 +34,7 @@ def _source(rank: int, *, lawful: bool) -> StateSource:
         optimal=True,
         lower_bound=100.0 * rank,
         gap=0.0,
-        reason=f"lowest burden on the recorded data for rank {rank}: nothing beyond can be cheaper",
+        reason=f"lowest burden on the recorded data for rank {rank}: no further set of stops can be cheaper",
     )
     update: dict[str, Any] = {"rank": rank, "burden": 100.0 * rank, "proof": proof}
     if not lawful:

@@ -255,7 +255,7 @@ def test_a_change_is_solved_by_itself_and_another_address_is_a_correction() -> N
     answer = _rechecked(_at(frames, "customers", "C14", address="the old forge"))
     does = {one.feature_id: one.does for one in answer.changes}
     assert does["C13"].endswith("without it the plan would hold")
-    assert does["R1"] == "by itself it changes nothing that is told"
+    assert does["R1"] == "by itself it changes nothing that the papers say"
     assert [one.subject for one in answer.corrections] == ["customers"]
     assert answer.corrections[0].what.startswith("C14: address the old forge instead of C14 Example Row")
 

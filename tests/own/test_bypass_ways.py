@@ -198,4 +198,4 @@ def test_a_hose_into_nowhere_has_no_supply() -> None:
     verdict = case.judge([FeedSize(Feed(FeedKind.HOSE, "x", 4, 5, 5.0), 0.05)], RULES)
     assert not verdict.holds
     assert np.isnan(verdict.least_pa_gauge)
-    assert verdict.reason == "an inlet that must hold has no solved pressure"
+    assert verdict.reason == "a kept meter inlet has no solved pressure"

@@ -167,7 +167,7 @@ def test_the_feed_of_a_lost_tail_is_shut_at_its_live_end() -> None:
     words = fallback_words(lost)
     assert "shut bypass B1 at its live end on main M0142" in words
     assert "isolate, purge and relight all of it" in words
-    assert "go off first" not in words
+    assert "on standby first" not in words
     order = " ".join(step.if_not for step in best.steps)
     assert words in order
     assert "no further stop needed" not in order

@@ -62,7 +62,7 @@ def test_a_line_of_rail_or_water_is_crossed_nowhere(kind: str) -> None:
     routes = routes_round([line], kind=kind)
     assert routes.route((0.0, 0.0), (40.0, 0.0), RULES) is None
     assert routes.refusal((0.0, 0.0), (40.0, 0.0), RULES) == (
-        "no way round what lies between within 2 × bypass.reach_m of 60 m"
+        "no way round the obstacles within 2 × bypass.reach_m of 60 m"
     )
 
 

@@ -166,9 +166,9 @@ def test_a_bag_is_reset_once_a_squeeze_tightened_and_that_voids_the_tests() -> N
     kinds = {stop.id: stop.kind for stop in one.stops}
     assert set(kinds.values()) == {"bag", "squeeze", "valve"}
     once = {
-        "bag": "reset it once, which voids",
-        "squeeze": "within its stops, no reset, which voids",
-        "valve": "work it shut once more, which voids",
+        "bag": "reset it once (this voids",
+        "squeeze": "without releasing it (this voids",
+        "valve": "work it shut once more (this voids",
     }
     for step in (s for s in one.steps if s.let_by and s.let_by.name != "T0"):
         assert step.let_by is not None

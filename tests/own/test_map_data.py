@@ -96,7 +96,7 @@ def test_limits_stand_beside_the_head_figures() -> None:
         == f"{METRIC.held(plan.options[0].pressures.after.least_mbar)}, needs {needs:.1f}"
     )
     assert facts["holds to air of"] == "not calculated; valid only at −8.0 °C"
-    for coldest, said in ((-8.7, "−8.7 °C, planned −8.0"), (None, "none looked at, planned −8.0 °C")):
+    for coldest, said in ((-8.7, "−8.7 °C, planned −8.0"), (None, "no temperature, planned −8.0 °C")):
         line = WeatherLine(feed="", choice="as planned", coldest_air_temp_c=coldest)
         options = tuple(option.model_copy(update={"weather": (line,)}) for option in plan.options)
         assert _facts(plan.model_copy(update={"options": options}))["holds to air of"] == said

@@ -107,7 +107,7 @@ def test_where_little_is_left_a_finer_gauge_is_named() -> None:
     option = plan_of(rules=tight).options[0]
     errors = [one.error_mbar for _, one in readings(option) if one.error_mbar is not None]
     assert min(errors) < default_rules().gauge.error_mbar
-    named = [line for line in option.warnings if "a gauge that errs by" in line]
+    named = [line for line in option.warnings if "needs a gauge with an error of at most" in line]
     assert named
     for _, reading in readings(option):
         assert reading.error_mbar is not None

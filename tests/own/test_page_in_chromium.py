@@ -111,7 +111,7 @@ def test_a_planner_works_on_the_page(served: Served) -> None:
     assert int(shown["stops"]) == len(option["stops"])
     assert int(shown["meters_off"]) == sum(c["meters"] for c in option["customers"] if c["effect"] == "off")
     assert float(shown["least_mbar"]) == option["pressures"]["after"]["least_mbar"]
-    line = shlex.split(said.split("the same by: ")[1])
+    line = shlex.split(said.split("the same from a terminal: ")[1])
     out = served.folder / "by command"
     line = [sys.executable, "-m", "netplan", *line[1 : line.index("--out")], "--no-papers", "--out", str(out)]
     subprocess.run(line, check=True, capture_output=True)

@@ -205,7 +205,7 @@ def test_the_timeline_has_a_bar_for_each_step_of_the_day_at_its_place() -> None:
     texts = ["".join(text.itertext()) for text in root.findall("s:text", space)]
     assert {str(bar.n) for bar in bars} <= set(texts)
     assert {bar.crew for bar in bars} <= set(texts)
-    assert "CUT AT THE LATEST 15:11" in texts
+    assert "LATEST TIME TO CUT 15:11" in texts
     wide = sorted(float(shape.get("width") or 0) for shape in shapes)
     minutes = sorted(bar.end_min - bar.start_min for bar in bars)
     assert wide[-1] / wide[0] == pytest.approx(minutes[-1] / minutes[0], rel=0.01)
@@ -233,14 +233,14 @@ def test_text_in_the_timeline_is_data() -> None:
 def test_table_and_cover_take_their_hours_from_the_timeline() -> None:
     part = timeline_part(_option(), _plan().conditions)["timeline"]
     facts = dict(part["facts"])
-    assert facts["cut at the latest"] == "15:11"
+    assert facts["latest time to cut"] == "15:11"
     assert facts["crew's day ends"] == "20:00, 123 min left"
     by_n = {row["n"]: row for row in part["rows"]}
     assert (by_n["1"]["day"], by_n["1"]["from"]) == ("earlier day", "")
     assert by_n["4"]["critical"] is False
     assert [row["n"] for row in part["rows"]][:2] == ["1", "2"]
     cover = re.sub(r"\s+", " ", _pages()[0])
-    assert "cut at the latest 15:11: HOLD" in cover
+    assert "latest time to cut 15:11: HOLD" in cover
     assert f"standby {len(_option().standby)} meter points" in cover
 
 

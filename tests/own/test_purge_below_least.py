@@ -128,7 +128,7 @@ def test_the_warning_and_the_steps_say_what_is_possible() -> None:
     assert nitrogen.hold
     assert "oxygen" in nitrogen.does
     assert vent.id in nitrogen.uses
-    assert "at the flow that can be had" in gas.does
+    assert "at the flow available" in gas.does
     assert "not slower than the least flow" not in gas.does
     assert "oxygen" not in gas.does
 
@@ -152,7 +152,7 @@ def test_the_rule_refuses_what_cannot_reach_its_least_flow() -> None:
     with pytest.raises(NoPlanError) as caught:
         street_plan(street_layers(WIDE), refuse)
     told = " ".join(caught.value.reasons)
-    assert "m³/h to be had for the purge in" in told
+    assert "m³/h available for the purge in" in told
     assert "rule purge.below_least" in told
     option = street_plan(street_layers(WIDE), wider).options[0]
     assert option.purge.reached

@@ -75,7 +75,7 @@ def test_a_plan_that_holds_is_exit_code_0_and_its_page_says_so(
     page = _page(home / "plan" / "recheck_1.pdf")
     assert f"Morning check of plan {code}" in page
     assert f"Revision {code}" in page
-    assert "It gives no leave to start" in page
+    assert "It is no permit to start" in page
 
 
 def test_a_plan_that_does_not_hold_is_exit_code_3_and_names_who_is_touched(

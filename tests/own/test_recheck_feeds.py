@@ -55,7 +55,7 @@ def test_weather_colder_than_a_bypass_holds_for_fails_by_its_pressures() -> None
 @pytest.mark.parametrize(
     ("update", "words"),
     [
-        ({"length_m": 0.5}, "its way is barred: the shortest is"),
+        ({"length_m": 0.5}, "its route is blocked: the shortest is"),
         ({"bore_mm": 300.0}, "does not go through its outlet"),
         ({"parallel": 9}, "tees at one of its ends today, 9 are planned"),
     ],

@@ -77,7 +77,7 @@ def test_the_list_names_valves_and_places_with_their_sums(folder: Path) -> None:
     best = prove[prove["meters_fewer"] > 0].iloc[0]
     assert f"prove valve {best['valve_id']} (" in report
     assert f"{best['meters_fewer']:,} meters fewer off" in report
-    assert "release nobody to go near gas" in " ".join(report.split())
+    assert "permit nobody to go near gas" in " ".join(report.split())
 
 
 def test_the_view_stands_beside_the_stops_of_planned_work(tmp_path: Path, folder: Path) -> None:

@@ -48,7 +48,10 @@ def test_nothing_is_signed_for_the_night_before_gas_comes_back(steps: tuple[Step
 
 def test_a_stop_that_will_not_set_names_its_fallback_and_standby(steps: tuple[Step, ...]) -> None:
     first, _, second, _ = _of(steps, Stage.STOP_IN)
-    words = "fallback squeeze-off on main M-H1, 40 min; not prepared: digging and tapping come on top; 3 customers"
+    words = (
+        "fallback squeeze-off on main M-H1, 40 min; not prepared: add the time for digging and tapping; "
+        "turn off 3 customers"
+    )
     assert f"{words} on standby" in first.if_not
     assert "no fallback is planned" in second.if_not
     (work,) = _of(steps, Stage.WORK)
@@ -60,7 +63,7 @@ def test_a_valve_is_proved_closed_locked_and_opened_again() -> None:
     steps = step_list(plan.options[1], plan.conditions, default_rules(), work=plan.work)
     words = [step.does for step in steps if "V-1" in step.does]
     assert any("lock and tag" in text and "close" in text for text in words)
-    assert any("Open valve V-1 fully" in text for text in words)
+    assert any("open valve V-1 slowly and fully" in text for text in words)
     signed = _of(steps, Stage.EXCEPTION)
     assert signed
     assert all("only barrier" in step.does and step.hold for step in signed)

@@ -167,8 +167,8 @@ JUDGED = (
     ("-8", "08:00:00", "21.2", "In band"),
     ("4", "09:30:00", "22.475", "In band"),  # 22 + 0.1 * 4 + 0.05 * 1.5
     ("4", "09:30:00", "22.97", "In band"),
-    ("4", "09:30:00", "22.98", "Outside band: nobody goes on"),
-    ("4", "09:30:00", "21.97", "Outside band: nobody goes on"),
+    ("4", "09:30:00", "22.98", "Outside band: do not go on"),
+    ("4", "09:30:00", "21.97", "Outside band: do not go on"),
     ("-3.5", "12:15:00", "21.8625", "In band"),
     ("10", "16:59:00", "23.4", "In band"),  # during the last hour it is that hour's
     ("10", "17:00:00", "23.4", "Outside the solved table"),
@@ -309,7 +309,7 @@ def test_a_bypass_that_loses_too_much_pressure_is_not_accepted(phone: Open) -> N
     _to_step(seen, 3)
     form = seen.page.locator(f"{NEXT} form.entry", has_text="Drop along B1, with gas")
     assert "0.7 mbar as planned, at most 1.3 mbar" in form.inner_text()
-    for typed, words in (("1,31", "not accepted, nobody goes on"), ("1.3", "At most what is planned")):
+    for typed, words in (("1,31", "do not accept the bypass"), ("1.3", "Within the greatest drop allowed")):
         form.locator("input").fill(typed)
         form.locator("button[type=submit]").click()
         assert words in form.inner_text()
@@ -319,12 +319,15 @@ def test_a_bypass_that_loses_too_much_pressure_is_not_accepted(phone: Open) -> N
 def test_the_cut_is_a_hold_with_its_latest_time(phone: Open) -> None:
     seen = phone()
     _to_step(seen, 8)
-    assert seen.page.inner_text("#latest-cut").replace("\u00a0", " ") == "Latest cut 13:30: 4 h 00 min left"
+    assert (
+        seen.page.inner_text("#latest-cut").replace("\u00a0", " ")
+        == "Latest time to cut 13:30: 4 h 00 min left"
+    )
     assert "HOLD" in seen.page.inner_text(NEXT)
     assert "the cut begins by 13:30" in seen.page.inner_text(f"{NEXT} .waits")
     seen.clock("2026-05-12T13:31:00")
     assert "has passed: do not cut" in seen.page.inner_text("#latest-cut")
-    assert "Do not cut: gas back" in seen.page.inner_text(f"{NEXT} .waits")
+    assert "Do not cut: put gas back" in seen.page.inner_text(f"{NEXT} .waits")
     seen.clock("2026-05-12T13:00:30")
     seen.sign("A. Miller")
     assert not seen.page.is_visible("#latest-cut")
@@ -442,7 +445,7 @@ def test_two_options_have_two_logs(phone: Open) -> None:
     seen.page.click("#failure")
     assert "holds no loss sheet" in seen.page.inner_text("#failure-rows")
     seen.page.click("#close-failures")
-    assert "To be read, in the planned weather: 23.7 mbar" in seen.page.evaluate(
+    assert "Expected in the planned weather: 23.7 mbar" in seen.page.evaluate(
         "document.getElementById('steps').textContent"
     )
     seen.page.reload()
@@ -717,7 +720,7 @@ def test_the_order_of_the_sample_can_be_followed_to_its_end(browser: Any, tmp_pa
             form = card.locator("form.entry", has_text="Drop along ")
             form.locator("input").fill(f"{step.feed_test.drop_mbar:.2f}")
             form.locator("button[type=submit]").click()
-            assert "At most what is planned" in form.inner_text()
+            assert "Within the greatest drop allowed" in form.inner_text()
         if card.locator(".sign").count():
             seen.sign("A. Miller")
         else:

@@ -193,7 +193,7 @@ class OutsideOrder(OutsideZoneLaws):
                 yield f"law 9: the band of {reading['gauge_id']} is less than twice the gauge's error"
             if not gauge["finest_error_mbar"] <= error <= gauge["error_mbar"]:
                 yield f"law 9: no gauge of {reading['gauge_id']} errs by {error} mbar"
-            asked = f"{reading['gauge_id']}: a gauge that errs by "
+            asked = f"{reading['gauge_id']}: needs a gauge with an error of at most "
             if error < gauge["error_mbar"] and not any(asked in line for line in self.option["warnings"]):
                 yield f"law 9: nobody is told that {reading['gauge_id']} has to be finer"
 

@@ -78,7 +78,7 @@ def _purge_points(case: Case) -> None:
         here = (point["main_id"], float(point["chainage_m"]))
         if not any(_same(here, vent) for vent in vents):
             wanted |= {"tappings drilled"}
-            has_none = "has none for this main" in point["note"]
+            has_none = "list no outlet for this main" in point["note"]
             case.require(bool(point["outlet_mm"]) or has_none, "purge point without an outlet", point["id"])
         missing = wanted - stages.get(point["id"], set())
         case.require(not missing, "purge point missing in the steps", f"{point['id']}: {missing}")

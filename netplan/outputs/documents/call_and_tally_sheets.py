@@ -167,12 +167,13 @@ def tally_pdf(
     planned = visits_planned(meters, share)
     hours = _relighting(plan, option) or (f"{meters / rate:.1f} h" if rate > 0 else "–")
     explained = (
-        f"No-access rate {share:.0%} by the planning rules. Visits: each meter off and on, and once more "
-        f"where nobody opened. Relighting at {rate:g} meters an hour by the rules, in the order of "
+        f"No-access rate {share:.0%} by the planning rules. Visits: one to turn each meter off, one to "
+        f"turn it on, and one more where nobody opened. Relighting at {rate:g} meters an hour by the "
+        f"rules, in the order of "
         + (
-            "this sheet: the times promised follow it."
+            "this sheet: the promised times depend on it."
             if known is None
-            else "the numbers given below each address, across both tables: the times promised follow it."
+            else "the numbers below each address, across both tables: the promised times depend on it."
         )
     )
     doors = [_door(row, one_day, known) for row in off]

@@ -19,7 +19,7 @@ __all__ = ["call_sheet_of_differences_pdf", "call_sheet_with_contacts_pdf"]
 
 _WITHOUT: Final = (
     "Without priority notes and telephone numbers: a plan folder holds none. "
-    "They stand in call_sheet_restricted.pdf alone, which is made with the plan."
+    "They are only in call_sheet_restricted.pdf, which is made with the plan."
 )
 
 

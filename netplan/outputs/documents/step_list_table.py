@@ -121,7 +121,7 @@ def _between(step: Step, units: Figures) -> Iterator[str]:
 def _latest(step: Step, option: Option) -> Iterator[str]:
     """Yield the latest time to cut at the step that holds it."""
     if step.stage == LATEST_CUT and option.timeline is not None and option.timeline.latest_cut:
-        yield f"cut at the latest: {option.timeline.latest_cut}"
+        yield f"latest time to cut: {option.timeline.latest_cut}"
 
 
 def _time(bar: TimelineBar | None, conditions: Conditions) -> str:

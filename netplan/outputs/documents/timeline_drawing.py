@@ -50,7 +50,7 @@ def _facts(timeline: Timeline, conditions: Conditions) -> list[tuple[str, str]]:
     if timeline.off_from_min is not None:
         rows.append(("first meter off", at(timeline.off_from_min)))
     if timeline.latest_cut_min is not None:
-        rows.append(("cut at the latest", timeline.latest_cut or at(timeline.latest_cut_min)))
+        rows.append(("latest time to cut", timeline.latest_cut or at(timeline.latest_cut_min)))
     rows.append(("gas back", f"{at(timeline.gas_back_min)}; window ends {at(timeline.window_min)}"))
     if timeline.relit_min is not None:
         rows.append(("last meter relit", at(timeline.relit_min)))
@@ -177,7 +177,7 @@ def _limits(timeline: Timeline, conditions: Conditions, x: Any, bottom: float, w
     marks = [(timeline.gas_back_min, "gas back", "0.3 1"), (timeline.window_min, "window ends", "1 0.8")]
     marks.append((timeline.day_end_min, "crew's day ends", "1 0.8"))
     if timeline.latest_cut_min is not None:
-        marks.append((timeline.latest_cut_min, "CUT AT THE LATEST", "3 1"))
+        marks.append((timeline.latest_cut_min, "LATEST TIME TO CUT", "3 1"))
     lines: list[str] = []
     names: list[str] = []
     ends = [-math.inf] * _NAME_ROWS

@@ -156,10 +156,10 @@ def _contents(option: Option) -> list[str]:
 
 def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
     coldest = line.coldest_air_temp_c
-    until = "in no weather looked at" if coldest is None else f"{units.coldest(coldest)} air"
+    until = "at no temperature" if coldest is None else f"{units.coldest(coldest)} air"
     return (
         line.feed or "option",
-        "without it" if line.choice == "none" else units.hose_sizes(line.choice),
+        "without this feed" if line.choice == "none" else units.hose_sizes(line.choice),
         until,
         units.sentence(line.fails_by) or "–",
     )

@@ -81,8 +81,8 @@ def _hours(plan: Plan, option: Option) -> list[tuple[str, str]]:
     rows = []
     if timeline.latest_cut_min is not None:
         latest = timeline.latest_cut or clock(plan.conditions, timeline.latest_cut_min)
-        rows.append(("cut at the latest", f"{latest}: HOLD"))
-    rows.append(("gas back by the plan", clock(plan.conditions, timeline.gas_back_min)))
+        rows.append(("latest time to cut", f"{latest}: HOLD"))
+    rows.append(("gas back, planned", clock(plan.conditions, timeline.gas_back_min)))
     return rows
 
 
@@ -92,7 +92,7 @@ def _off_times(option: Option) -> list[tuple[str, str]]:
     until = [one.on_by for one in option.customers if one.effect == "off" and one.on_by]
     if not since or not until:
         return []
-    return [("off from", min(since).replace("T", " ")), ("on by, the last", max(until).replace("T", " "))]
+    return [("first off from", min(since).replace("T", " ")), ("last on by", max(until).replace("T", " "))]
 
 
 def no_fallback_lines(option: Option) -> list[str]:

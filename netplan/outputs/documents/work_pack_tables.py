@@ -28,14 +28,14 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
     minutes = [("out", purge.minutes_out), ("in", purge.minutes_in)]
     return {
         "vent": [
-            ("zone", f"{units.length(length)}, bores hold {units.space(zone)}"),
+            ("zone", f"{units.length(length)}, pipe volume {units.space(zone)}"),
             ("line content", units.volume(vent.line_content_m3)),
-            ("of it by pressure", units.volume(vent.of_which_pressure_part_m3)),
+            ("of it, by its pressure", units.volume(vent.of_which_pressure_part_m3)),
             ("purge", units.volume(vent.purge_m3)),
-            ("total let go", units.volume(vent.total_m3)),
+            ("total gas lost", units.volume(vent.total_m3)),
             ("methane", units.mass(vent.methane_kg)),
             ("CO2e", f"{units.mass(vent.co2e_kg)} {vent.gwp}".strip()),
-            ("counted at", units.sentence(vent.reference)),
+            ("volumes at", units.sentence(vent.reference)),
         ],
         "purge": [
             ("volumes out, in", f"{purge.volumes_out:g}, {purge.volumes_in:g}"),
@@ -46,7 +46,7 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
         "purge-points": [
             {
                 "id": p.id,
-                "role": p.role,
+                "role": "in" if p.role == "feed" else p.role,  # “feed” is a bypass on all other sheets
                 "place": f"{p.main_id} at {units.chainage(p.chainage_m)}",
                 "stack": "" if p.stack_bore_mm is None else units.bore(p.stack_bore_mm),
                 "outlet": "" if p.outlet_mm is None else units.bore(p.outlet_mm),
@@ -119,9 +119,9 @@ def _compared(option: Option, units: Figures) -> list[str]:
 def _proof(option: Option) -> str:
     proof = option.proof
     if proof.optimal and option.rank == 1:
-        return "Option 1 has the lowest burden on the recorded data. That is no word on safety."
+        return "Option 1 has the lowest burden on the recorded data. This says nothing about safety."
     if proof.optimal:
-        return f"No different option is cheaper than option {option.rank} beyond those listed."
+        return f"Beyond those listed, no different option is cheaper than option {option.rank}."
     return f"Not proven: lower bound {proof.lower_bound:,.2f}, gap {proof.gap:,.2f} ({proof.reason})."
 
 

@@ -39,11 +39,11 @@ __all__ = [
 
 NO_GAS_BACK: Final = "No gas back until every meter is shut."
 NOT_SOLVED: Final = (
-    "Pressures: not solved yet. Who falls weak outside a ring, and what stations then do, is not in this "
-    "answer."
+    "Pressures: not solved yet. This answer does not say who outside a ring falls below minimum, nor what "
+    "the stations then do."
 )
 CHECK_FIRST: Final = "Check first; not an evacuation limit."
-NOT_FOR_DISTANCES: Final = "Order of magnitude, not for distances."
+NOT_FOR_DISTANCES: Final = "Order of magnitude only: set no distance by it."
 _MOST_NAMED: Final = 6
 """Priority meter points named on page one of the sheet (own) [-]."""
 DO_NOT_APPROACH: Final = "do not approach until the competent person permits"
@@ -120,7 +120,8 @@ def who_line(answer: EmergencyAnswer) -> str:
     priority = sum(bool(one.priority) for one in answer.customers)
     return (
         f"{counted(points, 'meter point')}, {counted(meters, 'meter')}, {priority} priority: everybody who "
-        "loses gas in a ring of least minutes, or on a service hit. An exclamation mark: priority."
+        f"loses gas in a ring of least minutes, or on a service that was hit. An exclamation mark means "
+        f"priority."
     )
 
 
@@ -173,7 +174,7 @@ def failed_lines(answer: EmergencyAnswer) -> list[str]:
     """Return the valves that failed to shut, in one line; none where none did."""
     if not answer.failed_valves:
         return []
-    return [f"Failed to shut: {', '.join(answer.failed_valves)}. The rings below do without."]
+    return [f"Failed to shut: {', '.join(answer.failed_valves)}. The rings below do not use them."]
 
 
 def keep_away_line(answer: EmergencyAnswer, figures: Figures) -> str:

@@ -23,7 +23,7 @@ __all__ = [
     "valve_facts",
 ]
 
-NO_STOP: Final = "No stop parts it off: the stations named are all there is to shut."
+NO_STOP: Final = "No stop isolates it: the stations named are all that can be shut."
 RING_NAMES: Final = {"valves": "valve ring", "fastest": "fastest ring"}
 _KIND_WORDS: Final = {"valve": "valve", "squeeze": "squeeze-off", "bag": "bag stop"}
 _QUARTER_TURN: Final = 0.25

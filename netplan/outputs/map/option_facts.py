@@ -62,7 +62,7 @@ def _coldest(option: Option, plan: Plan, units: Figures) -> str:
     if whole is None:
         return f"not calculated; valid only at {units.temperature(plan.conditions.air_temp_c)}"
     if whole.coldest_air_temp_c is None:
-        return f"none looked at, planned {planned} {units.kind('temperature').sign}"
+        return f"no temperature, planned {planned} {units.kind('temperature').sign}"
     return f"{units.coldest(whole.coldest_air_temp_c)}, planned {planned}"
 
 

@@ -111,7 +111,7 @@ def customer_popup(customers: StateCustomers, row: int, option: Option, units: F
     effect, ident = customers.effect[row] or "standby", customers.customer_id[row]
     words = {
         "off": "off: no gas until relit",
-        "kept": "kept: fed all the time",
+        "kept": "kept: gas stays on",
         "standby": "standby: off only if a planned stop fails",
     }
     known = {customer.id: customer for customer in option.customers}.get(ident)
@@ -134,7 +134,7 @@ def customer_popup(customers: StateCustomers, row: int, option: Option, units: F
 def in_doubt_popup(one: CustomerInDoubt) -> Rows:
     """Return what is said of a customer in doubt."""
     rows: Rows = [
-        ("in doubt", "not off by the plan; would lose gas if a record is otherwise"),
+        ("in doubt", "not off by the plan; would lose gas if a record is wrong"),
         ("priority", one.first.priority.replace("_", " ")),
         ("meters", str(one.first.meters)),
         *((f"prove {record_words(row)}", row.why) for row in one.rows),

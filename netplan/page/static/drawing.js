@@ -111,7 +111,7 @@ export class LengthDrawing {
     else if (event.key === "Enter" && this.main) this.close();
     else if (event.key === " ") {
       if (this.main) this.move(this.map.width / 2, this.map.height / 2);
-      else this.begin(...this.map.middle, 30 * this.map.metres).then(() => this.main && say(`from ${this.low} m on ${this.main.main_id}: a blank at its other end, then Enter`));
+      else this.begin(...this.map.middle, 30 * this.map.metres).then(() => this.main && say(`from ${this.low} m on ${this.main.main_id}: press Space at its other end, then Enter`));
     } else return false;
     return true;
   }

@@ -141,7 +141,7 @@ async function save(event) {
   byId("emergency-saved").textContent = "saving";
   try {
     const saved = await write("/emergency/saved", { name: byId("emergency-name").value.trim() });
-    byId("emergency-saved").textContent = `answer ${hit.shown.revision} saved: ${saved.page}; the same by: ${saved.command}`;
+    byId("emergency-saved").textContent = `answer ${hit.shown.revision} saved: ${saved.page}; the same from a terminal: ${saved.command}`;
   } catch (error) { byId("emergency-saved").textContent = String(error.message); }
 }
 

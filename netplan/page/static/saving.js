@@ -9,7 +9,7 @@ async function savePlan() {
   byId("saved").textContent = "saving";
   try {
     const saved = await write("/plans", { name: byId("save-name").value.trim() });
-    byId("saved").textContent = [saved.folder, ...saved.said, `the same by: ${saved.command}`].join("; ");
+    byId("saved").textContent = [saved.folder, ...saved.said, `the same from a terminal: ${saved.command}`].join("; ");
   } catch (error) { byId("saved").textContent = String(error.message); }
 }
 

@@ -34,7 +34,7 @@ _TAKEN: Final = {
         Attachment.FAR_SERVICE_ID
     ): "the service recorded for this customer ends far from it, and another beside it",
 }
-_HAS_GAS: Final = "who most likely has gas and may hang on what the work cuts off"
+_HAS_GAS: Final = "who most likely has gas and may depend on what the work cuts off"
 _NO_WAY: Final = f"the records show no way for gas to reach this customer, {_HAS_GAS}"
 _ON_NO_PIPE: Final = f"the records show no pipe for this customer, {_HAS_GAS}"
 

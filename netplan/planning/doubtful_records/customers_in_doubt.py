@@ -94,7 +94,7 @@ def _if_closed(connectivity: ConnectivityState, doubt: Closing) -> list[tuple[in
             f"{taken}; if it is closed, no recorded way feeds this customer, who most likely has gas by one "
             "that is not recorded"
             if no_way[customer]
-            else f"{taken}; if it is closed, this customer hangs on what the work cuts off",
+            else f"{taken}; if it is closed, this customer depends on what the work cuts off",
         )
         for customer in np.flatnonzero(_owners(connectivity, gone)).tolist()
     ]
@@ -111,8 +111,8 @@ def _if_parted(connectivity: ConnectivityState, doubt: Parting) -> list[tuple[in
     pieces, cuts = connectivity.network.pieces, list(doubt.cuts)
     gone[doubt.at] |= bool(gone[pieces.from_node[cuts]].any() or gone[pieces.to_node[cuts]].any())
     why = (
-        f"service {doubt.feature_id} {doubt.taken_as}; if there is no joint, this customer hangs on what the "
-        "work cuts off"
+        f"service {doubt.feature_id} {doubt.taken_as}; if there is no joint, this customer depends on what "
+        f"the work cuts off"
     )
     return [(customer, why) for customer in np.flatnonzero(_owners(connectivity, gone)).tolist()]
 
@@ -157,14 +157,14 @@ def _if_joined(connectivity: ConnectivityState, doubt: Joining) -> list[tuple[in
     lost = np.flatnonzero(_owners(connectivity, hang_on_it)).tolist()
     if doubt.code == "valve-closed":
         why = (
-            f"valve {doubt.feature_id} is recorded as closed; if it is open or lets by, this customer hangs "
-            "on what the work cuts off"
+            f"valve {doubt.feature_id} is recorded as closed; if it is open or lets by, this customer "
+            f"depends on what the work cuts off"
         )
     else:
         name = "main" if doubt.layer == "mains" else "service"
         why = (
             f"{name} {doubt.feature_id} {doubt.taken_as.replace(' it', f' main {doubt.other_id}', 1)}; if it "
-            "is joined, this customer hangs on what the work cuts off"
+            "is joined, this customer depends on what the work cuts off"
         )
     return [(customer, why) for customer in lost]
 

@@ -169,7 +169,7 @@ def _row(
     if gas_reaches_work:
         words = f"gas would reach the work: prove it, or stop main {main} at {doubt.chainage_m:.1f} m too"
     elif zone_parted:
-        words = "the zone would be parted there: vent and purge both sides"
+        words = "the zone would be split there: vent and purge both sides"
     elif gone:
         words = f"{len(gone)} more customers would be without gas: prove it, or feed them too"
     else:

@@ -41,7 +41,7 @@ STATES: Final[tuple[WorkState, ...]] = (BEFORE, CUT, GAS_BACK)
 AT_ONCE_S: Final = 60.0
 """Up to how long gas that is left counts as gone at once: nobody gets to a valve sooner (own) [s]."""
 NO_SOLUTION: Final = (
-    "the network has no solution then: what is left cannot supply what is drawn; everybody in the parts "
+    "pressures cannot be solved then: the supply left cannot meet the demand; every customer in the parts "
     "concerned is counted"
 )
 NOT_NEAR: Final = "not solved: the network is too large for it"

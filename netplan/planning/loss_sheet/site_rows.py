@@ -24,8 +24,12 @@ def _meter_left_on(case: LossCase) -> Iterator[model.LossRow]:
     if not meters:
         return
     states: tuple[tuple[WorkState, str, str], ...] = (
-        (BEFORE, "shut it; before any air goes in: test T0 again", "the tally governs"),
-        (CUT, "shut it; that service is purged before it is relit", "air may be in it: unlit gas later"),
+        (BEFORE, "shut it; repeat test T0 before any air goes in", "the tally decides"),
+        (
+            CUT,
+            "shut it; purge that service before it is relit",
+            "air may be in that service: gas could come out unlit later",
+        ),
         (
             GAS_BACK,
             "shut it and stop gas going in until the tally closes",
@@ -40,10 +44,10 @@ def _gas_in_the_trench(case: LossCase) -> model.LossRow:
     return case.row(
         CUT,
         "gas in the trench",
-        "leave, no ignition, ventilate from outside; then gas-free again before anybody goes back",
+        "leave, no ignition, ventilate from outside; then prove gas-free again before anybody goes back",
         Who.COMPETENT,
         at=_work(case),
-        note="every reading rising, or at 10 % LFL (common practice)",
+        note="at any rising reading, or at 10 % LFL (common practice)",
     )
 
 
@@ -55,7 +59,7 @@ def _emergency(case: LossCase) -> Iterator[model.LossRow]:
             "the operator's emergency procedure first; everything else waits",
             Who.COMPETENT,
             leave=True,
-            note="this sheet is no emergency procedure",
+            note="this sheet does not replace the emergency procedure",
         )
 
 
@@ -73,12 +77,12 @@ def _overrun(case: LossCase) -> Iterator[model.LossRow]:
         if off
         else "nobody is off overnight"
     )
-    letters = f"the caps are the barrier overnight, no bag or squeeze; {to}"
+    letters = f"overnight the caps are the barrier, never a bag or squeeze; {to}"
     barriers = tuple(item.id for item in case.items.every("barrier") if item.of not in case.items.fallbacks)
     yield case.row(
         CUT,
         "the day runs out, main cut",
-        "cap both ends and test the caps; barriers attended until then",
+        "cap both ends and test the caps; until then keep the barriers manned",
         Who.COMPETENT,
         items=(),
         act_on=barriers,

@@ -21,7 +21,7 @@ from netplan.rules import StopMethod
 __all__ = ["stop_rows"]
 
 _FAILS = {"bag": "bursts", "squeeze": "slips", "valve": "lets by in full"}
-_AGAIN = "purge and gas-free again before anybody goes back"
+_AGAIN = "purge and prove gas-free again before anybody goes back"
 
 
 class _Control(NamedTuple):
@@ -108,7 +108,7 @@ def _else(fallback: model.Fallback | None) -> str:
     """Return what is to be used if that does not do, by what the plan has."""
     if fallback is None or fallback.minutes is None or not fallback.use:
         # True in either state: with the main cut there is no gas to let back in.
-        return "; if it does not hold: as where both barriers fail"
+        return "; if it does not hold: act as where both barriers fail"
     return f"; if it does not hold: {_uses(fallback)}"
 
 
@@ -121,7 +121,7 @@ def _uses(fallback: model.Fallback) -> str:
         elif use.valve_id:
             words.append(f"shut valve {use.valve_id} on {where}")
         else:
-            words.append(f"{use.method} on {where}, where nothing is prepared")
+            words.append(f"fallback {use.method} on {where}, where nothing is prepared")
     return " and ".join(words)
 
 
@@ -139,15 +139,15 @@ def _all_fail(
     yield case.row(
         BEFORE,
         what,
-        f"shut {', '.join(vent.id for vent in vents) or 'every vent of the zone'}: the main is whole; "
-        "nobody cuts, plan again",
+        f"shut {', '.join(vent.id for vent in vents) or 'every vent of the zone'}: the main is not cut "
+        f"yet; do not cut, plan again",
         Who.STOPS,
         items=names,
         act_on=tuple(vent.id for vent in vents),
         at=case.at_stop(stop),
         found=found,
         was_solved=is_drawn,
-        note="with air in the zone: leave, shut no vent, emergency procedure",
+        note="with air in the zone: leave, shut no vent, follow the emergency procedure",
         escapes=True,
     )
     end = case.network.after((f"end {stop.id}",))
@@ -196,7 +196,7 @@ def _control(case: LossCase, stop: model.Stop) -> _Control:
             if where is None
             else AtPlace(f"live end of {where.feed_id}", where.main_id, where.chainage_m)
         )
-        words = f"{first}: it feeds the trench" if first else "nothing feeds this side any more: keep away"
+        words = f"{first}: it feeds the trench" if first else "nothing feeds this side now: keep away"
         note = (
             f"the tail is lost: isolate its {len(fallback.standby)} customers" if fallback.tail_lost else ""
         )
@@ -206,7 +206,7 @@ def _control(case: LossCase, stop: model.Stop) -> _Control:
     named = new.prepared_id or new.valve_id or new.method
     at = AtPlace(f"{named}, fallback of {stop.id}", new.main_id, new.chainage_m)
     words = "; ".join(part for part in (first, _uses(fallback)) if part)
-    note = "" if fallback.prepared else "digging and tapping for the fallback come on top"
+    note = "" if fallback.prepared else "add the time for digging and tapping the fallback"
     return _Control(words, (*shut, *ids), at, Who.STOPS, fallback.minutes, feeds, fallback.standby, note)
 
 

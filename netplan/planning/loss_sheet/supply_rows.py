@@ -12,7 +12,7 @@ from netplan.procedure import Who
 
 __all__ = ["feed_rows", "gauge_rows", "station_rows"]
 
-_DOORS = "isolate the doors named before gas comes back"
+_DOORS = "isolate the doors listed before gas comes back"
 
 
 def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
@@ -38,7 +38,7 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
                 was_solved=True,
                 also=(*lost.get(feed.id, ()), *_held_in_purge(case, feed.id, state)),
                 minutes=minutes,
-                note=f"torn off at its live end; {_stays_off(state)}",
+                note=f"solved as torn off at its live end; {_stays_off(state)}",
                 escapes=True,
                 feeds_again=(feed.id,),
             )
@@ -68,8 +68,8 @@ def _held_in_purge(case: LossCase, feed_id: str, state: WorkState) -> tuple[str,
 
 def _stays_off(state: WorkState) -> str:
     if state == GAS_BACK:
-        return "what it fed comes back with the last stop out: not before these meters are shut"
-    return "what it fed fell below minimum: not fed again before these meters are shut"
+        return "what it fed gets gas again when the last stop is out: shut these meters before that"
+    return "what it fed fell below minimum: shut these meters before it is fed again"
 
 
 def station_rows(case: LossCase) -> Iterator[model.LossRow]:
@@ -141,7 +141,7 @@ def _on_barriers(case: LossCase, found: LossState | None) -> tuple[float, str]:
     on = {stop.id: found.at_mbar[f"end {stop.id}"] for stop in case.option.stops}
     known = {name: value for name, value in on.items() if math.isfinite(value)}
     over = [stop.id for stop in case.option.stops if known.get(stop.id, 0.0) > rated[stop.method]]
-    words = "as if nothing were drawn: " + (
+    words = "solved with no gas drawn: " + (
         f"above the rating of {' and '.join(over)}"
         if over
         else "within the rating of every stop that it reaches"
@@ -166,17 +166,17 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
     inlets = [one.id for one in case.items.every("valve", "gas inlet")]
     stop = f"stop the purge draw at {' and '.join(inlets)}; " if inlets else ""
     doors, risen = (
-        "isolate the doors named, the first to fall; no feed is opened again before",
-        "isolate the doors named",
+        "isolate the doors listed, the first to fall; open no feed again before that",
+        "isolate the doors listed",
     )
-    note = "the meters at their minimum first, of those the stops lower, as solved"
+    note = "listed: the first meters to reach their minimum, among those that the stops lower (solved)"
     if not customers and case.network.may_solve:
         doors, risen = ("network control finds out why: it is not the stops",) * 2
-        note = "the stops lower nobody, as solved"
+        note = "solved: the stops lower nobody"
     elif not customers:
         note = "who falls first is not solved in a network of this size: network control finds out"
     steps: tuple[tuple[WorkState, str], ...] = (
-        (BEFORE, "undo the last step; no feed is opened again to a part that fell below minimum"),
+        (BEFORE, "undo the last step; do not open a feed again to a part that fell below minimum"),
         (CUT, doors),
         (GAS_BACK, f"{stop}if it does not rise, {risen}"),
     )

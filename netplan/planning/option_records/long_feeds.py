@@ -81,7 +81,7 @@ def _no_shorter(
 def _why_not(context: PlanningContext, feed: SizedFeed, shorter: Feed, failed: Mapping[str, str]) -> str:
     price = feed_price_minor(shorter, 1, context.request.rules)
     if shorter.label in failed:
-        return f"does not do: {failed[shorter.label]}"
+        return f"does not work: {failed[shorter.label]}"
     if price >= feed.price_minor:
         return "costs no less (rules price.bypass_per_m, .hose_per_m, .ramp)"
     return "does not hold together with the other feeds"

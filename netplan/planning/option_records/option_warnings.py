@@ -63,7 +63,7 @@ def warnings_of(
             )
             found.append(f"{name}: valve {network.valves.id[stop.valve]} is a single barrier; {test}")
         elif stop.valve < 0 and stop.barriers == 1:
-            found.append(f"{name}: one barrier only, by explicit rule")
+            found.append(f"{name}: one barrier only, as the rules explicitly allow")
         if stop.bypass_elsewhere and place in tees:
             found.append(f"{name}: the bypass tee does not fit beside the stop; it goes on the next length")
         found.extend(f"{name}: {note}" for note in stop.provisional)
@@ -122,7 +122,7 @@ def _stations_driven(context: PlanningContext, option: EvaluatedOption) -> list[
             found.append(
                 f"station {stations.id[row]} would raise its outlet by {more:.1f} mbar to "
                 f"{outlet:.1f} mbar to hold its remote sensing point: agree "
-                "with the people who look after it whether it senses at its outlet during the work"
+                "with the people who look after it whether it should sense at its outlet during the work"
             )
     return found
 
@@ -146,8 +146,8 @@ def services_without_customer_warnings(services: Sequence[str]) -> tuple[str, ..
         return ()
     named = f"{'service' if len(services) == 1 else 'services'} {listed(services)}"
     warning = (
-        f"no customer is recorded on {named}, cut off by the work or kept by a feed: whoever lives there is "
-        "on no list; call there"
+        f"no customer is recorded on {named}, cut off by the work or kept by a feed: whoever lives there "
+        f"is on no list; visit the premises"
     )
     return (warning,)
 
@@ -166,8 +166,8 @@ def doubt_warnings(in_doubt: Sequence[InDoubt]) -> tuple[str, ...]:
     if own:
         named = ", ".join(record for _, record in own)
         found.append(
-            f"records in doubt, customers {named}: how gas reaches them is not recorded or a guess, they "
-            f"would lose gas if it is by what is cut off; {_PROVE}"
+            f"records in doubt, customers {named}: how gas reaches them is not recorded or only assumed; "
+            f"if it comes through what is cut off, they lose gas; {_PROVE}"
         )
     return tuple(found)
 
@@ -179,7 +179,7 @@ def _warning(key: tuple[str, str], rows: Sequence[InDoubt]) -> str:
     named = f", priority: {', '.join(priority)}" if priority else ""
     return (
         f"record in doubt, {_SINGULAR.get(layer, layer)} {record_id}: {number} would lose gas if it is "
-        f"otherwise{named}; {_PROVE}"
+        f"wrong{named}; {_PROVE}"
     )
 
 

@@ -181,7 +181,7 @@ def finer_gauges(steps: Sequence[model.Step], rules: Rules) -> tuple[str, ...]:
                 known = least.get(reading.gauge_id, (math.inf, ""))
                 least[reading.gauge_id] = min(known, (error_mbar, step.state))
     return tuple(
-        f"{gauge}: a gauge that errs by {error:g} mbar at most is needed ({state}; gauge.error_mbar of the "
+        f"{gauge}: needs a gauge with an error of at most {error:g} mbar ({state}; gauge.error_mbar of the "
         f"rules is {rules.gauge.error_mbar:g})"
         for gauge, (error, state) in sorted(least.items())
     )

@@ -32,7 +32,7 @@ def known_findings(network: Network, section: WorkSection) -> tuple[Finding, ...
 def _of_network(network: Network) -> tuple[Finding, ...]:
     if len(network.pipes) <= MOST_PIPES:
         return check_network(network)
-    words = f"the network has over {MOST_PIPES:,} pipes: only what reading it noticed is listed here"
+    words = f"the network has over {MOST_PIPES:,} pipes: only findings made while reading it are listed here"
     left = Finding("checks-left", "", "", Severity.NOTE, words, "run gas-netplan check for all findings")
     return (*network.findings, left)
 

@@ -176,7 +176,7 @@ def _limits_agree(walk: OrderWalk, moment: Moment, reading: Reading) -> Iterator
     error, finest = reading.error_mbar, walk.rules.gauge.finest_error_mbar
     if error is not None and error < finest:
         # Nothing is left for a band then: that its limits are out of order says no more.
-        what = f"the margin there takes a gauge that errs by {error:g} mbar, finer than {finest:g}"
+        what = f"the margin there needs a gauge with an error of {error:g} mbar, finer than {finest:g}"
         yield LawBreach(9, moment.step.n, (reading.gauge_id,), what)
     elif below or over or unordered or reading.band_mbar <= 0.0:
         yield LawBreach(9, moment.step.n, (reading.gauge_id,), "band, warning and abort are out of order")

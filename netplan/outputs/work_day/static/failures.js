@@ -31,7 +31,7 @@ class FailureSheet {
       row.meters ? `${count(row.meters, "meter")} below minimum${row.seconds ? ` after ${row.seconds} s` : ", at once"}` : row.solved ? "no kept meter falls below minimum" : "",
       row.least && `least kept inlet ${row.least}`, row.barrier && `on the barrier left ${row.barrier}`, row.flow && `escape about ${row.flow}`, row.minutes && `action takes ${row.minutes} min`, row.solved ? "" : row.meters ? "pressures not solved: everybody in the parts concerned is counted" : "no pressures solved",
     ].filter(Boolean).join(" · ");
-    const again = row.feeds_again?.length ? `${row.feeds_again.join(", ")}: open again only when the doors below are isolated` : "";
+    const again = row.feeds_again?.length ? `${row.feeds_again.join(", ")}: open again only once the doors below are isolated` : "";
     return build("article", { class: "loss" }, build("h3", {}, row.what), row.leave ? build("p", { class: "leave" }, "Leave first.") : null,
       build("p", { class: "act" }, row.action), where ? build("p", { class: "where" }, where) : null, row.act_on?.length ? build("p", { class: "where" }, `Shut or use, in this order: ${row.act_on.join(", ")}`) : null,
       build("p", {}, after), again ? build("p", { class: "where" }, again) : null, this.doors(row), row.note ? build("p", { class: "hint" }, row.note) : null);

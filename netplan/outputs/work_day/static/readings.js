@@ -46,9 +46,9 @@ function verdictOf(reading, mbar, expect) {
 
 const VERDICTS = {
   "in band": ["good", "✓ In band."],
-  warning: ["doubt", "! In band, but at the warning: watch it, tell the competent person."],
-  "outside band": ["bad", "✕ Outside band: nobody goes on."],
-  "abort low": ["bad", "✕ ABORT, low: undo the last change. Once the main is cut: the failure sheet."],
+  warning: ["doubt", "! In band, but at the warning: watch it and tell the competent person."],
+  "outside band": ["bad", "✕ Outside band: do not go on."],
+  "abort low": ["bad", "✕ ABORT, low: undo the last change. Once the main is cut: press Failure."],
   "abort high": ["bad", "✕ ABORT, high: undo the last change; a station may be failing open."],
   "outside table": ["doubt", "? Outside the solved table: no figure to compare with. The competent person judges."],
 };
@@ -61,7 +61,7 @@ function letByVerdict(test, entry) {
   if (limits.some(([value, limit]) => entry[value] !== undefined && entry[value] > test[limit] + NOISE_MBAR)) return ["bad", "✕ Above the limit: not accepted."];
   if (coarse && entry.resolution_l_min !== undefined && entry.resolution_l_min > test.resolution_l_min + NOISE_MBAR) return ["bad", "✕ The meter is too coarse for this limit: no result."];
   if (limits.some(([value]) => entry[value] === undefined)) return ["doubt", "? Not every figure is entered: no result."];
-  if (coarse && entry.resolution_l_min === undefined) return ["doubt", "? Enter the finest that the meter shows: no result without it."];
+  if (coarse && entry.resolution_l_min === undefined) return ["doubt", "? Enter the smallest step that the meter shows: no result without it."];
   return ["good", "✓ Within the limits."];
 }
 

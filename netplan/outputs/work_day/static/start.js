@@ -137,7 +137,7 @@ class Page {
     const times = this.option.timeline;
     if (!times || times.latest_cut === null) return [];
     const left = times.latest_cut - minutesIn(this.data, now);
-    return [left > 0 ? `Hold: the cut begins by ${times.latest_clock}, ${spanWords(left)} from now, or not today.` : `The latest time to cut, ${times.latest_clock}, has passed. Do not cut: gas back, on as promised, unless the competent person releases it in writing.`];
+    return [left > 0 ? `Hold: the cut begins by ${times.latest_clock}, ${spanWords(left)} from now, or not today.` : `The latest time to cut, ${times.latest_clock}, has passed. Do not cut: put gas back and relight as promised, unless the competent person releases the cut in writing.`];
   }
 
   refresh(now = new Date()) {
@@ -165,12 +165,12 @@ class Page {
     if (!times || times.latest_cut === null || isCut) { show(at("latest-cut"), ""); return; }
     const left = times.latest_cut - minutesIn(this.data, now);
     at("latest-cut").className = left <= 0 ? "bad" : left < 30 ? "doubt" : "";
-    show(at("latest-cut"), left > 0 ? `Latest cut ${times.latest_clock}: ${spanWords(left)} left` : `Latest cut ${times.latest_clock} has passed: do not cut`);
+    show(at("latest-cut"), left > 0 ? `Latest time to cut ${times.latest_clock}: ${spanWords(left)} left` : `Latest time to cut ${times.latest_clock} has passed: do not cut`);
   }
 
   refreshTimes(now) {
     const times = this.option.timeline;
-    const rows = !times ? [["", "This plan holds no timeline."]] : [["Now", `${two(now.getHours())}:${two(now.getMinutes())}`], ["Latest time to cut", times.latest_clock || "–"], ["Gas back, planned", times.gas_back], ["Last meter relit, planned", times.relit || "–"], ["End of the crew's day", times.day_end], ["To spare by the plan", spanWords(times.slack)]];
+    const rows = !times ? [["", "This plan holds no timeline."]] : [["Now", `${two(now.getHours())}:${two(now.getMinutes())}`], ["Latest time to cut", times.latest_clock || "–"], ["Gas back, planned", times.gas_back], ["Last meter relit, planned", times.relit || "–"], ["End of the crew's day", times.day_end], ["Spare time in the plan", spanWords(times.slack)]];
     at("key-times").replaceChildren(...rows.flatMap(([name, value]) => [build("dt", {}, name), build("dd", {}, value)]));
     at("times").tBodies[0].replaceChildren(...this.option.steps.map((step) => {
       const entry = this.day.steps.get(step.n), bar = step.bar;
@@ -201,5 +201,5 @@ function entryWords(entry, page) {
 try {
   window.workDay = new Page(unpacked(JSON.parse(at("page-data").textContent)));
 } catch (error) {
-  show(at("barred"), `This page cannot run here (${error.name}). The paper work pack governs: work by it, and log on paper.`);
+  show(at("barred"), `This page cannot run here (${error.name}). The paper work pack governs: work from it, and log on paper.`);
 }

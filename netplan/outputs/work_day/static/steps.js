@@ -57,7 +57,7 @@ class StepCard {
     return build("p", { class: "facts" }, ...marks, build("span", {}, words), this.planned);
   }
 
-  plainReading() { return this.step.across ? build("p", { class: "expect" }, `Across the barrier before it is taken out, as solved: ${this.step.across}`) : this.step.expect ? build("p", { class: "expect" }, `To be read, in the planned weather: ${this.step.expect}`) : null; }
+  plainReading() { return this.step.across ? build("p", { class: "expect" }, `Across the barrier before it is taken out, as solved: ${this.step.across}`) : this.step.expect ? build("p", { class: "expect" }, `Expected in the planned weather: ${this.step.expect}`) : null; }
 
   /* A form with fields and a line that says what was found; `enter` gets the texts of the fields. */
   form(title, hints, fields, enter) {
@@ -110,7 +110,7 @@ class StepCard {
     ].filter(Boolean).map((words) => build("p", { class: "hint" }, words));
     const fields = [], { units } = this.page.data;
     if (test.limit_l_min !== null) fields.push([`Flow, ${units.let_by}`, "l_min", units.l_min]);
-    if (test.limit_l_min !== null && test.resolution_l_min !== null) fields.push([`Finest that the meter shows, ${units.let_by}`, "resolution_l_min", units.l_min]);
+    if (test.limit_l_min !== null && test.resolution_l_min !== null) fields.push([`Smallest step that the meter shows, ${units.let_by}`, "resolution_l_min", units.l_min]);
     if (test.limit_mbar !== null) fields.push([`${what}, ${this.page.data.units.pressure}`, "mbar", this.page.data.units.mbar]);
     if (!fields.length) return build("div", { class: "entry" }, build("p", { class: "entry-title" }, title), ...hints);
     const { form, said } = this.form(title, hints, fields.map(([words]) => [words, {}]), (texts) => {
@@ -144,7 +144,7 @@ class StepCard {
     this.rows.push((day) => {
       const entry = day.drops.get(this.step.n);
       if (!entry) return;
-      const words = isAboveDrop(test, entry) ? ["bad", "✕ Above the most: the bypass is not accepted, nobody goes on."] : ["good", "✓ At most what is planned for."];
+      const words = isAboveDrop(test, entry) ? ["bad", "✕ Above the greatest drop allowed: do not accept the bypass, do not go on."] : ["good", "✓ Within the greatest drop allowed."];
       verdict(said, [words[0], `${this.page.pressure(entry.mbar)} at ${clockOf(entry.at)}. ${words[1]}`]);
     });
     return form;
