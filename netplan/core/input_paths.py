@@ -48,7 +48,7 @@ def check_polygon_file(path: Path) -> None:
     BadInputError
     """
     if not path.is_file():
-        raise BadInputError(f"{path}: is not a file; give one with polygons, such as a GeoJSON")
+        raise BadInputError(f"{path}: is no file; give one with polygons, such as a GeoJSON")
 
 
 def check_text_file(path: Path) -> None:

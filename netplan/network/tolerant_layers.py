@@ -242,7 +242,7 @@ def note_all_made_up(layers: NormalisedLayers, notes: FindingLog) -> None:
 def _note_made_up(layer: str, ids: TextColumn, xy_m: NDArray[np.float64], notes: FindingLog) -> None:
     rows = np.flatnonzero(made_up(ids))
     for code, some, what, mend in (
-        ("missing-id", False, "has no id on record; this one is invented", "give every feature an id"),
+        ("missing-id", False, "has no id on record; this one is made up", "give every feature an id"),
         (
             "duplicate-id",
             True,

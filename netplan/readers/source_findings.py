@@ -113,7 +113,7 @@ def with_missing_findings(raw: RawLayers, *, whole: bool = True) -> RawLayers:
         if missed:
             notes.add("column-absent", layer, "", Severity.WARNING, f"no column {'; '.join(missed)}", _MEND)
         if layer == "customers" and (left := [name for name in _PARTICULARS if name not in columns]):
-            words = f"no column {', '.join(left)}: letters and lists leave it out"
+            words = f"no column {', '.join(left)}: letters and lists leave them out"
             notes.add("column-absent", layer, "", Severity.NOTE, words, _MEND)
     return replace(raw, findings=in_order((*raw.findings, *notes.sorted())))
 

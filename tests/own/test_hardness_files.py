@@ -189,7 +189,7 @@ REFUSED: list[tuple[str, Callable[[Path], Path], str]] = [
     ("a virtual table", _virtual_table, "layer mains is a virtual table, not a table"),
     ("write-ahead log", _journal("-wal"), "holds unsaved changes"),
     ("rollback journal", _journal("-journal"), "holds unsaved changes"),
-    ("changes of a killed program", _unwritten, "network.gpkg-wal beside it holds changes"),
+    ("changes of a killed program", _unwritten, "network.gpkg-wal beside it holds unsaved changes"),
     ("truncated database", _truncated, "cannot be read"),
     ("UTF-16", _mains("{}".encode("utf-16")), "is no GeoJSON inside"),
     ("empty file", _mains(b""), "is no GeoJSON inside"),

@@ -86,7 +86,7 @@ def test_features_that_the_mapping_leaves_out_by_name_are_a_note(tmp_path: Path)
     left = only(findings(frames, tmp_path / "d", mapping + CUSTOMERS), "rows-not-taken")
     assert left.severity is Severity.NOTE
     assert f"2 of {n} features of customers" in left.what
-    assert "as it says: condition 'Closed' (2)" in left.what
+    assert "as the mapping says: condition 'Closed' (2)" in left.what
 
 
 def test_a_feature_is_left_out_by_name_only_where_every_feed_says_so(tmp_path: Path) -> None:
@@ -180,7 +180,7 @@ def test_ids_in_two_source_layers_are_an_error_that_names_both(tmp_path: Path) -
     found = findings(frames, tmp_path / "d", REST + feeds)
     [error] = [f for f in found if f.severity is Severity.ERROR]
     assert (error.code, error.layer, error.feature_id) == ("clashing-id", "customers", "C08")
-    assert error.what == "the id stands in north and in south"
+    assert error.what == "the id is in north and in south"
     with pytest.raises(BadNetworkError, match="in north and in south"):
         read_network(tmp_path / "d", mapping=parse_mapping(REST + feeds))
 
