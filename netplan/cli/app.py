@@ -99,7 +99,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    help="Planning help for stopping a low-pressure PE gas main. Planning figures only, never a permit.",
+    help="Plan the stopping of a low-pressure PE gas main. Planning figures only, never a permit.",
 )
 
 

@@ -19,21 +19,22 @@ def command(
     out: Annotated[Path, typer.Option(help="GeoPackage to make.")],
     option: Rank = 1,
     only_new: Annotated[
-        bool, typer.Option("--only-new", help="Write the new rows of the layer fittings, and nothing else.")
+        bool, typer.Option("--only-new", help="Write only the new rows of the layer fittings.")
     ] = False,
     changed_network: Annotated[
         bool,
         typer.Option(
             "--changed-network",
-            help="The network was edited since; every place must still lie on its main.",
+            help="Accept a network edited since the plan; each place must still lie on its main.",
         ),
     ] = False,
     mapping: MappingFile = None,
     any_size: AnySize = False,
 ) -> None:
-    """Write the network with the squeeze places and capped outlets that a plan leaves behind.
+    """Add what a plan leaves on the mains to its network.
 
-    The next plan made on it keeps clear of them. Places are as planned: correct them by what was surveyed.
+    That is squeeze places and capped outlets; the next plan keeps clear of them. Places are as planned:
+    correct them from the survey.
     """
     check_inputs(network, texts=(mapping,), polygons=())
     check_plan_folder(plan_dir)
@@ -56,7 +57,7 @@ def command(
     terminal = console()
     there = f", {written.recorded} recorded already" if written.recorded else ""
     said = (
-        f"{written.added} fittings of option {option} added{there}; as planned: correct places and kinds by "
-        "what was surveyed before the records take them over"
+        f"{written.added} fittings of option {option} added{there}; places and kinds are as planned: correct "
+        "them from the survey before you take them into the records"
     )
     print_lines(terminal, [f"Written: {written.path.resolve()}", said])

@@ -38,7 +38,7 @@ def command(
         str | None,
         typer.Option(
             metavar=TEMPERATURE,
-            help="Air temperature of the window [°C; °F with --units us], or with its unit; else as planned.",
+            help="Air temperature [°C; °F with --units us], or with its unit; default as planned.",
         ),
     ] = None,
     bores: Annotated[
@@ -55,7 +55,7 @@ def command(
         str | None,
         typer.Option(
             metavar=PRESSURE,
-            help="Minimum pressure at a meter inlet [mbar], or with its unit; the margin comes on top.",
+            help="Minimum pressure at a meter inlet [mbar], or with its unit; the margin is added.",
         ),
     ] = None,
     option: Rank = 1,
@@ -64,8 +64,8 @@ def command(
 ) -> int:
     """Re-size the bypasses of a plan; stops stay. Exit code 3 when no size holds.
 
-    Works from the plan folder alone. Demand at another air temperature is worked out again from the
-    customers' records by the plan's own rules; customers off stay off. Lengths, bores and pressures without
+    Needs only the plan folder. Demand at another air temperature is worked out again from the customers'
+    records by the plan's own rules; customers off stay off. Lengths, bores and pressures without
     a unit are metric with --units us too.
     """
     from netplan.outputs.number_format import figures_of

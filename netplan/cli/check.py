@@ -29,32 +29,34 @@ def command(
         str, typer.Argument(help="GeoPackage, FileGDB, or folder of files named after the layers.")
     ],
     mapping: MappingFile = None,
-    json_out: Annotated[Path | None, typer.Option("--json", help="Write the findings as JSON too.")] = None,
+    json_out: Annotated[Path | None, typer.Option("--json", help="Also write the findings as JSON.")] = None,
     layer_out: Annotated[
-        Path | None, typer.Option("--layer", help="Write them as a GeoPackage layer of points too.")
+        Path | None, typer.Option("--layer", help="Also write them as a GeoPackage layer of points.")
     ] = None,
     mend_out: Annotated[
         Path | None,
-        typer.Option("--mend", help="New GeoPackage with repeats left out and near ends drawn up."),
+        typer.Option(
+            "--mend", help="New GeoPackage without duplicates, and with near ends extended to their main."
+        ),
     ] = None,
     snap: Annotated[
-        str, typer.Option(metavar=LENGTH, help="How far --mend draws an end [m], or with its unit.")
+        str, typer.Option(metavar=LENGTH, help="How far --mend extends an end [m], or with its unit.")
     ] = "0.5",
     changes: Annotated[
         Path | None, typer.Option(help="Write what --mend changed, and left, as JSON.")
     ] = None,
     within: Annotated[
-        Path | None, typer.Option(help="File with a polygon: look at what touches it, and nothing else.")
+        Path | None, typer.Option(help="File with a polygon: check only what touches it.")
     ] = None,
     any_size: AnySize = False,
     units: Units = "metric",
 ) -> None:
-    """Print every finding about a network; exit code 2 when one of them stops a plan.
+    """Check a network and print every finding.
 
-    With --mend the findings are those of the mended network.
+    Exit code 2 if one of them stops a plan. With --mend the findings are those of the mended network.
     """
     if within is not None and mend_out is not None:
-        raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
+        raise BadInputError("--mend with --within would leave out the rest of the network; give one of them")
     check_inputs(network, texts=(mapping,), polygons=(within,))
     from netplan.outputs.number_format import figures_of
 
@@ -155,7 +157,7 @@ def _too_many(near: Sequence[Finding], network: Network) -> str:
         held = sum(pipes.id.find(name, low, high) >= 0 for name in names[:_FEW])
         counts.append((len(names), high - low + len(names) - held))
     why = too_many(counts[0], counts[1], default_rules().bad_data)
-    return why and f"With the shipped rules these stop every plan too: {why}."
+    return why and f"By the shipped rules these stop every plan too: {why}."
 
 
 def _refuse(source: str, errors: Sequence[Finding], near: Sequence[Finding], many: str) -> None:
@@ -169,11 +171,11 @@ def _refuse(source: str, errors: Sequence[Finding], near: Sequence[Finding], man
     everywhere = len(errors) - len(near)
     if everywhere or many:
         count = len(errors) if many else everywhere
-        raise BadNetworkError(f"{source}: {_errors(count)} every plan; mend what stands under 'Do'")
+        raise BadNetworkError(f"{source}: {_errors(count)} every plan; mend what is listed under 'Do'")
     if near:
         raise BadNetworkError(
-            f"{source}: {_errors(len(near))} plans near; a plan whose work is far from it goes on; "
-            "mend what stands under 'Do'"
+            f"{source}: {_errors(len(near))} plans near; plans far from it are still made; "
+            "mend what is listed under 'Do'"
         )
 
 

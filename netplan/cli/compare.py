@@ -23,7 +23,7 @@ def command(
         Path | None,
         typer.Option(
             metavar="DIR",
-            help="Folder to make for the notices of what differs: give the old plan, then the new one.",
+            help="Folder to make for the notices of what changes: give the old plan, then the new one.",
         ),
     ] = None,
     option: Annotated[
@@ -31,7 +31,8 @@ def command(
         typer.Option(min=1, help="With --notices: rank of the option of the new plan. [default: 1]"),
     ] = None,
     old_option: Annotated[
-        int | None, typer.Option(min=1, help="With --notices: rank of that of the old plan. [default: 1]")
+        int | None,
+        typer.Option(min=1, help="With --notices: rank of the option of the old plan. [default: 1]"),
     ] = None,
     language: Annotated[
         str | None,
@@ -39,10 +40,11 @@ def command(
     ] = None,
     words: Words = None,
 ) -> None:
-    """Compare plans of the same work made under other weather, rules or orders.
+    """Compare plans of the same work.
 
-    With --notices: workbook, letters and call sheet of the difference between an old and a new plan alone:
-    who goes off now, who no longer does, whose times changed, who became or left kept, standby or in doubt.
+    They may be made for different weather, rules or orders. With --notices: workbook, letters and call
+    sheet only for what changes from an old plan to a new one: who goes off now, who no longer does, whose
+    times change, who is now, or no longer, kept, standby or in doubt.
     """
     from netplan.outputs.number_format import figures_of
 
@@ -51,7 +53,7 @@ def command(
         given = {"--option": option, "--old-option": old_option, "--language": language, "--words": words}
         spare = [name for name, value in given.items() if value is not None]
         if spare:
-            raise BadInputError(f"compare: {spare[0]} is for --notices DIR; give that too, or leave it out")
+            raise BadInputError(f"compare: {spare[0]} needs --notices DIR; give both or neither")
     elif len(plan_dirs) != 2:
         raise BadInputError(
             f"compare --notices: {len(plan_dirs)} plan folders were given; give the old one, then the new one"

@@ -14,16 +14,16 @@ if TYPE_CHECKING:
 
 
 def command(
-    out: Annotated[Path, typer.Option(help="Plan folder to make, in place of an earlier one.")] = Path(
+    out: Annotated[Path, typer.Option(help="Plan folder to make; replaces an earlier one.")] = Path(
         "plan-demo"
     ),
     words: Words = None,
     save_network: Annotated[
         Path | None,
-        typer.Option(help="Only save the sample network as this GeoPackage, to try other commands on it."),
+        typer.Option(help="Only save the sample network as this GeoPackage, to try other commands."),
     ] = None,
 ) -> None:
-    """Plan a repair in the sample town and say where the map and the plan lie."""
+    """Plan a repair in the sample town."""
     if save_network is not None:
         save_sample(save_network)
         return
@@ -69,6 +69,6 @@ def save_sample(path: Path) -> None:
 
     source = sample_network()
     if path.exists():
-        raise BadInputError(f"--save-network {path}: is there already; name another file, or remove it")
+        raise BadInputError(f"--save-network {path}: exists already; name another file, or remove it")
     write_file(path, lambda part: part.write_bytes(source.read_bytes()), suffix=".gpkg")
     typer.echo(f"Network: {path.resolve()}")

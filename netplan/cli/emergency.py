@@ -40,26 +40,30 @@ __all__ = ["command"]
 
 def command(
     network: Network,
-    out: Annotated[Path, typer.Option(help="Folder of the answer; a later answer in it is a new revision.")],
+    out: Annotated[Path, typer.Option(help="Folder of the answer; run again on it to make a new revision.")],
     at: Annotated[
         str | None, typer.Option(metavar=LON_LAT, help="Where gas escapes [°, longitude first].")
     ] = None,
     main: Annotated[str | None, typer.Option(help="Main or service that was hit.")] = None,
     at_m: Annotated[
-        str | None, typer.Option(metavar=CHAINAGE, help="Chainage on it [m], or with its unit.")
+        str | None, typer.Option(metavar=CHAINAGE, help="Chainage on that main [m], or with its unit.")
     ] = None,
     address: Annotated[str | None, typer.Option(help="Street and number, such as '12 Weir Lane'.")] = None,
     crews: Annotated[
-        int | None, typer.Option(min=1, max=100, help="Crews on their way; by the rules without it.")
+        int | None, typer.Option(min=1, max=100, help="Crews on their way; by default as in the rules.")
     ] = None,
     valve_failed: Annotated[
-        list[str] | None, typer.Option(help="Valve that failed to shut; may be repeated, and is remembered.")
+        list[str] | None,
+        typer.Option(help="Valve that failed to shut; may be repeated, and is kept for later answers."),
     ] = None,
     rules: RulesFile = None,
     mapping: MappingFile = None,
     location_error: Annotated[
         str | None,
-        typer.Option(metavar=LENGTH, help="Every live main this near may be the one [m], or with its unit."),
+        typer.Option(
+            metavar=LENGTH,
+            help="Every live main within this distance may have been hit [m], or with its unit.",
+        ),
     ] = None,
     air_temp: AirTemp = None,
     no_pressures: Annotated[
@@ -68,11 +72,13 @@ def command(
     units: Units = "metric",
     cache: Cache = None,
 ) -> None:
-    """Say what to shut where a main was hit, in which order, and who will be without gas.
+    """Say what to shut when a main was hit.
 
-    The operator's emergency procedure and the emergency services govern. The first answer comes at once, by
-    the records alone; rings ready in case valves fail and pressures follow and replace it. Stop it at any
-    time: the last answer stays whole.
+    It also says in which order, and who will lose gas.
+
+    The operator's emergency procedure and the emergency services govern. The first answer comes at once,
+    from the records alone; rings for the case that valves fail, and pressures, follow and replace it. Stop it
+    at any time: the last answer stays whole.
     """
     check_inputs(network, texts=(rules, mapping))
     place = _given(at, main, at_m, address)
@@ -193,7 +199,7 @@ def _given(at: str | None, main: str | None, at_m: str | None, address: str | No
     if sum(one is not None for one in (at, main, address)) > 1:
         raise BadInputError("place: give one of --at, --main with --at-m, and --address")
     if at_m is not None and main is None:
-        raise BadInputError("--at-m: no --main; name the main that it is on")
+        raise BadInputError("--at-m: needs --main; name the main")
     if at is not None:
         from netplan.planning.given_orders import lon_lat_given
 

@@ -139,6 +139,6 @@ def from_plan_folder(folder: Path) -> Iterator[None]:
         if os.environ.get("GAS_NETPLAN_TRACEBACK"):
             raise
         raise BadInputError(
-            f"{folder}: plan.json or plan.gpkg is damaged, or they are not of one plan "
+            f"{folder}: plan.json or plan.gpkg is damaged, or they belong to different plans "
             f"({type(error).__name__}); plan again, and report it if nobody changed them"
         ) from error

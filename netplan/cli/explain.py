@@ -14,17 +14,17 @@ from netplan.core.input_paths import check_plan_folder
 def command(
     plan_dir: PlanFolder,
     figure: Annotated[
-        str | None, typer.Argument(help="Figure, such as pressure:S1; without it they are listed.")
+        str | None, typer.Argument(help="Figure, such as pressure:S1; without it all are listed.")
     ] = None,
     option: Rank = 1,
     every_row: Annotated[
-        bool, typer.Option("--all", help="Every row of every table: each piece of main on the way.")
+        bool, typer.Option("--all", help="Every row of every table: each piece of main on the path.")
     ] = False,
     units: Units = "metric",
 ) -> None:
-    """Explain a figure: formula, inputs with their origin, and the arithmetic.
+    """Explain a figure: formula, inputs, sources, arithmetic.
 
-    Works from the plan folder alone: the figure is worked out again and set beside what the plan states.
+    Needs only the plan folder. The figure is worked out again and shown beside that of the plan.
     """
     from netplan.outputs.number_format import figures_of
 

@@ -21,7 +21,7 @@ _WORDS: Final[dict[LiftedKind, Callable[[str], str]]] = {
         f"with more stops than the rules' choice.max_stops, {most}, there is a plan"
     ),
     LiftedKind.CREW_DAY: lambda _: (
-        "could all meters that are off be relit by the end of the day (rules crew.relights_per_hour, "
+        "if all meters off could be relit by the end of the day (rules crew.relights_per_hour, "
         "crew.meter_fitters and crew.day_end), there would be a plan"
     ),
     LiftedKind.WINDOW: lambda hours: f"with a longer window, such as --hours {hours}, there is a plan",

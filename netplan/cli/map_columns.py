@@ -13,14 +13,17 @@ from netplan.core.input_paths import network_path
 
 
 def command(
-    data: Annotated[str, typer.Argument(help="GeoPackage, FileGDB, or folder of layers, in any words.")],
+    data: Annotated[str, typer.Argument(help="GeoPackage, FileGDB, or folder of layers, with any names.")],
     out: Annotated[
-        Path | None, typer.Option(help="Write the draft there; without it the draft is printed.")
+        Path | None, typer.Option(help="Write the draft to this file; by default it is printed.")
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
     any_size: AnySize = False,
 ) -> None:
-    """Write a first draft of a mapping: guesses with their reasons, question marks where nobody can guess."""
+    """Draft a mapping for your data.
+
+    The draft holds guesses with their reasons, and question marks where nothing can be guessed.
+    """
     if out is not None and out.exists() and not overwrite:
         raise BadInputError(f"{out}: exists already; give another name, or --overwrite")
     network_path(data)

@@ -1,4 +1,4 @@
-"""Networks for commands that look at every main: no pipe of them can be left aside."""
+"""Networks for commands that look at every main: no pipe of them can be set aside."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def whole_network(
         if not errors or not all(map(may_be_set_aside, errors)):
             raise
         raise BadNetworkError(
-            f"{error}; {command} looks at every main, so that none can be left aside; a plan whose work is "
-            "far from it goes on",
+            f"{error}; {command} looks at every main, so none can be set aside; "
+            "plans far from it are still made",
             error.findings,
         ) from None

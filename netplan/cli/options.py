@@ -78,19 +78,19 @@ Network = Annotated[
         help="GeoPackage, FileGDB, folder of files named after layers, or postgresql://HOST/DATABASE?schema=NAME."
     ),
 ]
-PlanFolder = Annotated[Path, typer.Argument(help="Plan folder; it is only read.")]
+PlanFolder = Annotated[Path, typer.Argument(help="Plan folder; nothing in it is changed.")]
 MappingFile = Annotated[
     Path | None,
     typer.Option("--mapping", help="What the layers, columns and words of the data mean (TOML)."),
 ]
-Within = Annotated[
-    Path | None, typer.Option(help="File with a polygon: read what touches it, and nothing else.")
-]
+Within = Annotated[Path | None, typer.Option(help="File with a polygon: read only what touches it.")]
 Cache = Annotated[
-    Path | None, typer.Option(help="Folder that keeps joined networks for the next run on the same data.")
+    Path | None, typer.Option(help="Folder for joined networks, to start faster next time on the same data.")
 ]
 AnySize = Annotated[bool, typer.Option("--any-size", help="Read files of any size and number of features.")]
-RulesFile = Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")]
+RulesFile = Annotated[
+    Path | None, typer.Option(help="Your planning rules (TOML); they replace shipped ones key by key.")
+]
 Start = Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")]
 Hours = Annotated[
     str | None,
@@ -113,7 +113,9 @@ Units = Annotated[
 ]
 Language = Annotated[
     str,
-    typer.Option(help="Language tag of letters where a customer has none, or one without words."),
+    typer.Option(
+        help="Language tag of letters for customers whose language is not recorded or has no words file."
+    ),
 ]
 Words = Annotated[
     Path | None,
@@ -123,7 +125,7 @@ Layers = Annotated[
     list[str] | None,
     typer.Option(
         metavar="FORMAT",
-        help="Write the layers of plan.gpkg as geoparquet or geojson too, in a folder; repeat for both.",
+        help="Also write the layers of plan.gpkg as geoparquet or geojson, in a folder; repeat for both.",
     ),
 ]
 Tiles = Annotated[
@@ -184,11 +186,11 @@ def check_forecast(forecast: Path | None, air_temp: str | None, *, has_start: bo
         return
     if air_temp is not None:
         raise BadInputError(
-            "--forecast and --air-temp: only one can count; leave --air-temp out to plan by the hours of the "
+            "--forecast and --air-temp: give only one; leave --air-temp out to plan by the hours of the "
             "forecast, or --forecast to plan every hour at one temperature"
         )
     if not has_start:
-        raise BadInputError("--forecast: needs --start, which says which of its hours count; give it")
+        raise BadInputError("--forecast: needs --start, to know which of its hours count; give it")
 
 
 def check_inputs(

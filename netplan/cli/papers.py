@@ -1,4 +1,4 @@
-"""``gas-netplan papers``: map, notices, letters and work pack anew from a plan folder."""
+"""``gas-netplan papers``: map, notices, letters and work pack again from a plan folder."""
 
 from __future__ import annotations
 
@@ -22,7 +22,10 @@ def command(
     tiles: Tiles = None,
     layers: Layers = None,
 ) -> None:
-    """Make the papers of a plan again: for another option, in other units, in another language."""
+    """Make the papers of a plan again.
+
+    For another option, in other units or in another language.
+    """
     from netplan.outputs.reader_choices import Choices, check_choices
 
     choices = Choices(
@@ -46,5 +49,5 @@ def command(
         write_deliverables_again(plan_dir, out, choices=choices, progress=tell, warn=lines.append)
     known = read_superseded(plan_dir)
     if known is not None:
-        lines.insert(0, f"{plan_dir} is {known.words}: its papers say so, and letters are not made.")
+        lines.insert(0, f"{plan_dir} is {known.words}: its papers say so, and no letters are made.")
     print_lines(terminal, (*lines, f"Papers of option {option}: {out.resolve()}"))

@@ -72,8 +72,8 @@ def command(
     forecast: Annotated[
         Path | None,
         typer.Option(
-            help="CSV of hourly air temperatures, in place of --air-temp; needs --start. First line "
-            "time,air_temp_c; then a line an hour: 2026-01-31T07:00,-3.5 (local time, °C)."
+            help="CSV of hourly air temperatures, instead of --air-temp; needs --start. First line "
+            "time,air_temp_c; then a line for each hour: 2026-01-31T07:00,-3.5 (local time, °C)."
         ),
     ] = None,
     force: Force = None,
@@ -83,13 +83,13 @@ def command(
     keep_on: KeepOn = None,
     own_supply: OwnSupply = None,
     no_bypass: Annotated[
-        bool, typer.Option("--no-bypass", help="Look for options without any feed.")
+        bool, typer.Option("--no-bypass", help="Only options without bypass, hose or opened valve.")
     ] = False,
     no_weather: Annotated[
-        bool, typer.Option("--no-weather", help="Do not look for the coldest weather: quicker.")
+        bool, typer.Option("--no-weather", help="Do not calculate the coldest weather: quicker.")
     ] = False,
     no_papers: Annotated[
-        bool, typer.Option("--no-papers", help="Set no letters, sheets or work pack: quicker.")
+        bool, typer.Option("--no-papers", help="Make no letters, sheets or work pack: quicker.")
     ] = False,
     options: Annotated[int | None, typer.Option(min=1, max=50, help="How many options to list.")] = None,
     units: Units = "metric",
@@ -102,7 +102,7 @@ def command(
     ] = None,
     replaces: Annotated[
         Path | None,
-        typer.Option(metavar="PLAN_DIR", help="Earlier plan of this work that the new one supersedes."),
+        typer.Option(metavar="PLAN_DIR", help="Earlier plan of this work; the new one supersedes it."),
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing plan folder.")] = False,
     within: Within = None,
@@ -112,7 +112,7 @@ def command(
     """Plan the stopping of a work section and write a plan folder.
 
     Every quantity may carry its unit: '39 °F', '540 min', '12 ft'. Without one it is in the unit in brackets;
-    chainages and lengths are metres with --units us too.
+    chainages and lengths are then metres, even with --units us.
     """
     from netplan.outputs.output_folders import check_target
     from netplan.outputs.reader_choices import Choices, check_choices
@@ -202,7 +202,7 @@ def check_earlier(folder: Path | None, out: Path) -> None:
         return
     check_plan_folder(folder)
     if folder.resolve() == out.resolve():
-        raise BadInputError(f"--replaces {folder}: is --out too; write the new plan into a folder of its own")
+        raise BadInputError(f"--replaces {folder}: is also --out; write the new plan to another folder")
 
 
 def run_plan(

@@ -37,13 +37,13 @@ DOES_NOT_HOLD: Final = 3
 
 
 def command(
-    plan_dir: Annotated[Path, typer.Argument(help="Plan folder; page and JSON become new files in it.")],
+    plan_dir: Annotated[Path, typer.Argument(help="Plan folder; page and JSON are added as new files.")],
     network: Network,
     forecast: Annotated[
         Path | None,
         typer.Option(
-            help="CSV of today's hourly air temperatures, in place of the plan's: time,air_temp_c and a line "
-            "an hour, as for plan."
+            help="CSV of today's hourly air temperatures, instead of the plan's: time,air_temp_c and a line "
+            "for each hour, as for plan."
         ),
     ] = None,
     start: Start = None,
@@ -51,20 +51,21 @@ def command(
     air_temp: AirTemp = None,
     option: Rank = 1,
     rules: Annotated[
-        Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones, in place of the plan's.")
+        Path | None, typer.Option(help="Your planning rules (TOML), instead of the plan's.")
     ] = None,
     mapping: MappingFile = None,
-    no_papers: Annotated[bool, typer.Option("--no-papers", help="Set no page as PDF: quicker.")] = False,
+    no_papers: Annotated[bool, typer.Option("--no-papers", help="Make no page as PDF: quicker.")] = False,
     units: Units = "metric",
     within: Within = None,
     cache: Cache = None,
     any_size: AnySize = False,
 ) -> int:
-    """Say whether an issued plan still holds with today's records, closures and weather.
+    """Say whether a plan still holds on the day.
 
-    The same stops and feeds are solved again in every state of the work, by the plan's own rules, window and
-    orders unless others are given. Named are the records that have changed near the work, who is touched, and
-    the readings that are others. Exit code 0: it holds; 3: it does not, or it is superseded.
+    With today's records, closures and weather the same stops and feeds are solved again in every state of
+    the work, by the plan's own rules, window and orders unless others are given. The answer names the
+    records that changed near the work, who is affected, and the readings that differ. Exit code 0: it
+    holds; 3: it does not, or it is superseded.
     """
     from netplan.outputs.number_format import figures_of
 

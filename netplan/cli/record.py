@@ -17,23 +17,21 @@ if TYPE_CHECKING:
 
 
 def command(
-    plan_dir: Annotated[Path, typer.Argument(help="Plan folder; the log becomes a new file in it.")],
+    plan_dir: Annotated[Path, typer.Argument(help="Plan folder; the log is added as a new file.")],
     log: Annotated[
         Path,
         typer.Argument(
-            help="Log exported from work_day.html, or the notice list that came back filled in: "
-            "notices.xlsx, or one of its sheets as CSV."
+            help="Log exported from work_day.html, or the filled-in notice list: notices.xlsx, or one of its "
+            "sheets as CSV."
         ),
     ],
-    option: Annotated[
-        int, typer.Option(min=1, help="Of a notice list: rank of the option whose list it is.")
-    ] = 1,
+    option: Annotated[int, typer.Option(min=1, help="For a notice list: rank of its option.")] = 1,
     units: Units = "metric",
 ) -> None:
-    """Keep a returned log in its plan folder, and print what was planned against what was done.
+    """Keep a returned log in its plan folder.
 
-    The kind of log is told by what it holds: a day's work, or who was told. Nothing that is in the folder is
-    changed.
+    The command compares the plan with what was done. It recognises a day's work, or a list of who was told,
+    by its content. No other file in the folder is changed.
     """
     from netplan.outputs.number_format import figures_of
 

@@ -17,16 +17,16 @@ def command(
         Path | None, typer.Option(help="Check this rules file instead of printing the shipped one.")
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Write the shipped rules into this new file instead of printing them.")
+        Path | None, typer.Option(help="Write the shipped rules to this new file instead of printing them.")
     ] = None,
 ) -> None:
-    """Print the planning rules that ship with the package, with units and sources."""
+    """Print the shipped planning rules, or check your own."""
     if check is not None and out is not None:
-        raise BadInputError("--check and --out: one file is checked or one is written; give one of them")
+        raise BadInputError("--check and --out: give one of them")
     if check is not None:
         check_text_file(check)
     if out is not None and out.exists():
-        raise BadInputError(f"--out {out}: is there already; name another file, or remove it")
+        raise BadInputError(f"--out {out}: exists already; name another file, or remove it")
 
     from netplan.cli.terminal import console
     from netplan.rules import default_rules_text, read_rules

@@ -16,9 +16,9 @@ _KINDS: Final = f"{', '.join(_NAMES[:-1])} or {_NAMES[-1]}"
 def command(
     of: Annotated[str, typer.Argument(help=f"{_KINDS}.", metavar="KIND")] = "plan",
 ) -> None:
-    """Print the JSON Schema of plan.json, or that of another file by its kind."""
+    """Print the JSON Schema of plan.json or another file."""
     if of not in _NAMES:
-        raise BadInputError(f"schema: there is none of {quoted(of)}; write {_KINDS}")
+        raise BadInputError(f"schema: no schema {quoted(of)}; write {_KINDS}")
     typer.echo(json.dumps(_schema(of), indent=1, ensure_ascii=False))
 
 

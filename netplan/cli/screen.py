@@ -79,7 +79,7 @@ def command(
         str, typer.Option(help="Work section of a main: middle (a short length) or whole.")
     ] = "middle",
     length: Annotated[
-        str, typer.Option(metavar=LENGTH, help="Length in the middle to be gas-free [m], or with its unit.")
+        str, typer.Option(metavar=LENGTH, help="Length in the middle to make gas-free [m], or with its unit.")
     ] = "0.5 m",
     rules: RulesFile = None,
     mapping: MappingFile = None,
@@ -90,43 +90,44 @@ def command(
         bool,
         typer.Option(
             "--emergency",
-            help="Hit every main in its middle: minutes to shut, meters off, valves needed, valves to prove.",
+            help="A hit in the middle of every main: minutes to shut, meters off, valves to shut, to prove.",
         ),
     ] = False,
     crews: Annotated[
         int | None,
-        typer.Option(min=1, max=100, help="Crews of the emergency; by the rules without it."),
+        typer.Option(min=1, max=100, help="Crews of the emergency; by default as in the rules."),
     ] = None,
     stops: Annotated[
         bool | None,
         typer.Option(
             "--stops/--no-stops",
-            help="Look for the stops of planned work; left out with --emergency unless asked for.",
+            help="Look for the stops of planned work; with --emergency only if given.",
         ),
     ] = None,
     no_pressure: Annotated[
-        bool, typer.Option("--no-pressure", help="Connectivity and stops alone: much quicker.")
+        bool, typer.Option("--no-pressure", help="Connectivity and stops only: much quicker.")
     ] = False,
     no_places: Annotated[
         bool, typer.Option("--no-places", help="Do not look where one more valve or link would help.")
     ] = False,
     workers: Annotated[int, typer.Option(min=1, help="Processes on this machine.")] = 1,
     scheduler: Annotated[
-        str | None, typer.Option(help="Address of a running Dask scheduler: work there instead.")
+        str | None, typer.Option(help="Address of a running Dask scheduler to use instead.")
     ] = None,
-    resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with what an interrupted run has finished.")
-    ] = False,
+    resume: Annotated[bool, typer.Option("--resume", help="Continue an interrupted run.")] = False,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing screen.")] = False,
     units: Units = "metric",
     within: Within = None,
     cache: Cache = None,
 ) -> None:
-    """Ask for every main what its isolation means: who is lost, stops, gas, burden, pressure."""
+    """Work out for every main what stopping it means.
+
+    Customers off, stops, gas, burden (the price by the rules) and pressure.
+    """
     with_stops = not emergency if stops is None else stops
     by = _figure_of(by, stops=with_stops, emergency=emergency)
     if crews is not None and not emergency:
-        raise BadInputError("--crews: of an emergency alone; give --emergency too")
+        raise BadInputError("--crews: only for an emergency; give --emergency too")
     from netplan.outputs.output_folders import check_screen_target
 
     check_inputs(network, texts=(mapping, rules), polygons=(within,))
@@ -235,7 +236,7 @@ def _emergency_view(
             found = bar.add_task("valves to prove and to add", total=None)
             return EmergencyView(every, maintenance_lists(every, lambda n: bar.update(found, completed=n)))
     except KeyboardInterrupt:
-        raise StoppedError("stopped; nothing is written") from None
+        raise StoppedError("stopped; nothing was written") from None
 
 
 def _bar() -> Progress:
@@ -294,4 +295,4 @@ def _screened(
             valves = best_valves(result, tell=lambda n: bar.update(found, completed=n))
             return result, valves, best_links(network, result.loss.tree, LINK_REACH_M)
     except KeyboardInterrupt:
-        raise StoppedError(f"stopped; what is finished is kept in {blocks}, go on with --resume") from None
+        raise StoppedError(f"stopped; finished mains are kept in {blocks}; continue with --resume") from None

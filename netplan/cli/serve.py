@@ -20,16 +20,16 @@ def command(
     rules: RulesFile = None,
     mapping: MappingFile = None,
     cache: Cache = None,
-    plans: Annotated[Path, typer.Option(help="Folder that plans are saved in.")] = Path("plans"),
+    plans: Annotated[Path, typer.Option(help="Folder to save plans in.")] = Path("plans"),
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="Port on this machine; 0 takes a free one.")
     ] = 0,
     no_open: Annotated[bool, typer.Option("--no-open", help="Do not open the browser.")] = False,
 ) -> None:
-    """Open a page to plan on: point at a main, order, look at three people's figures, save.
+    """Open the planning page in the browser.
 
-    Only this machine's own browser, opened by the address printed, gets an answer. Ctrl-C ends it; so do idle
-    hours by the rules.
+    Point at a main, give orders, compare options, save. The page answers only this machine's browser, at
+    the address printed. Ctrl-C ends it; so does the idle time of the rules.
     """
     from netplan.core.extras import require_extra
 

@@ -41,9 +41,12 @@ def command(
     units: Units = "metric",
     cache: Cache = None,
 ) -> None:
-    """Split a long renewal into stages: fewest customers off at any one time, then lowest burden."""
+    """Split a long renewal into stages.
+
+    Fewest customers off at any one time, then the lowest burden (the price by the rules).
+    """
     if (street is None) == (not main):
-        raise BadWorkError("renewal: give either --street, or --main once or more")
+        raise BadWorkError("renewal: give --street, or --main once or more, not both")
     from netplan.outputs.output_folders import check_stages_target
 
     check_inputs(network, texts=(mapping, rules))

@@ -25,7 +25,7 @@ __all__ = [
     "To",
 ]
 
-Main = Annotated[str | None, typer.Option(help="Main to be made gas-free.")]
+Main = Annotated[str | None, typer.Option(help="Main to make gas-free.")]
 From = Annotated[
     str | None,
     typer.Option(
@@ -35,7 +35,7 @@ From = Annotated[
     ),
 ]
 To = Annotated[
-    str | None, typer.Option(metavar=CHAINAGE, help="Chainage where it ends [m], or with its unit; likewise.")
+    str | None, typer.Option(metavar=CHAINAGE, help="Chainage where it ends [m], or with its unit.")
 ]
 AndMain = Annotated[
     list[str] | None,
@@ -44,11 +44,11 @@ AndMain = Annotated[
 Area = Annotated[Path | None, typer.Option(help="File with a polygon: every main inside it.")]
 At = Annotated[
     str | None,
-    typer.Option(metavar=LON_LAT, help="The nearest main there [°, longitude first], with --length."),
+    typer.Option(metavar=LON_LAT, help="Take the nearest main [°, longitude first]; needs --length."),
 ]
 Length = Annotated[
     str | None,
-    typer.Option(metavar=LENGTH, help="Length of main to be gas-free around --at [m], or with its unit."),
+    typer.Option(metavar=LENGTH, help="Length of main to make gas-free around --at [m], or with its unit."),
 ]
 Force = Annotated[
     list[str] | None,
@@ -62,7 +62,7 @@ Forbid = Annotated[
     ),
 ]
 KeepOut = Annotated[Path | None, typer.Option(help="File with polygons where no stop may be dug.")]
-MaxStops = Annotated[int | None, typer.Option(min=1, help="Never more stops than this.")]
+MaxStops = Annotated[int | None, typer.Option(min=1, help="At most this many stops.")]
 KeepOn = Annotated[list[str] | None, typer.Option(help="Customer that must stay on; may be repeated.")]
 OwnSupply = Annotated[
     list[str] | None, typer.Option(help="Priority customer with a named supply of its own.")

@@ -181,7 +181,7 @@ def chainage_m(text: str, where: str) -> float:
     if len(found["feet"].partition(".")[0]) != 2:
         raise BadInputError(
             f"{where}: {quoted(text)} is no station of 100 ft: 5+18.4 is 518.4 ft; "
-            "write two digits behind the plus, or a length with its unit"
+            "write two digits after the plus, or a length with its unit"
         )
     return convert(100.0 * float(found["hundreds"]) + float(found["feet"]), "ft", "m")
 

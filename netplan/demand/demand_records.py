@@ -145,7 +145,7 @@ def _faults(
     slug = name.replace("_", "-")
     faults = [
         _Fault(f"negative-{slug}", f"{name} is below zero", negative),
-        _Fault(f"absurd-{slug}", f"{name} is beyond belief for its category", absurd),
+        _Fault(f"absurd-{slug}", f"{name} is out of range for its category", absurd),
     ]
     return faults, recorded & ~negative & ~absurd
 

@@ -78,7 +78,7 @@ def read_forecast(path: Path) -> Forecast:
     except UnicodeDecodeError:
         raise BadInputError(f"{name}: is not UTF-8 text; save it as UTF-8") from None
     except TooLargeError as error:
-        raise BadInputError(f"{name}: {error}; give one row an hour") from None
+        raise BadInputError(f"{name}: {error}; give one row for each hour") from None
     rows = csv.DictReader(text.splitlines())
     if not {"time", "air_temp_c"} <= set(rows.fieldnames or ()):
         raise BadInputError(f"{name}: needs the columns time and air_temp_c; correct the first line")
@@ -89,9 +89,9 @@ def read_forecast(path: Path) -> Forecast:
             raise BadInputError(f"{name}: line {rows.line_num}: {time.isoformat()} comes twice; keep one row")
         hours[time] = temperature
         if len(hours) > MAX_ROWS:
-            raise BadInputError(f"{name}: more than {MAX_ROWS} rows; give one row an hour")
+            raise BadInputError(f"{name}: more than {MAX_ROWS} rows; give one row for each hour")
     if not hours:
-        raise BadInputError(f"{name}: holds no hours; give one row an hour")
+        raise BadInputError(f"{name}: holds no hours; give one row for each hour")
     return Forecast(name, dict(sorted(hours.items())))
 
 

@@ -263,7 +263,7 @@ def _notice_no_station(station_node: Ints, notes: FindingLog) -> None:
             "",
             Severity.ERROR,
             "the area that was read (--within) holds no live regulator station, so nothing feeds it",
-            "draw it wider, so that it takes in the stations that feed the work, or read the whole network",
+            "make it larger to include the stations that feed the work, or read the whole network",
         )
     else:
         notes.add(

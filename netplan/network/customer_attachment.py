@@ -57,7 +57,7 @@ def service_ends(course: PipePolylines, joins: NodePlaces, feature_id: TextColum
         np.asarray(~(taken | joined).any(axis=1)),
         Severity.WARNING,
         "starts on no main and on no other service",
-        "draw it up to its main, or correct its system",
+        "extend it to its main, or correct its system",
         xy,
     )
     notes.add_each(
@@ -121,7 +121,7 @@ def _notice_touching(
         lambda service: (
             f"touches service {feature_id[with_other[service]]} away from any main; taken as joined"
         ),
-        "part them, or leave them if one branches off the other",
+        "separate them, or leave them if one branches off the other",
         xy,
     )
 

@@ -171,8 +171,8 @@ def _single_parts(table: NormalisedTable, feature_id: TextColumn, notes: Finding
         table.id,
         split,
         Severity.NOTE,
-        "its parts do not chain into one line; they are named after it with /1, /2 and so on",
-        "draw one feature a pipe",
+        "its parts do not join into one line; they get its id with /1, /2 and so on",
+        "draw one feature for each pipe",
     )
     return _split(table, feature_id, split)
 

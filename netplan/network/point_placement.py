@@ -267,7 +267,7 @@ def notice_unknown_states(
         ids,
         (pipe >= 0) & (state == ValveState.UNKNOWN),
         Severity.WARNING,
-        "has no known state; gas is taken to pass it, and it is never a stop",
+        "has no known state; it counts as open, and is never a stop",
         "record whether it is open or closed",
         xy_m,
     )
@@ -298,7 +298,7 @@ def _notice_unclear(
         ids,
         unclear,
         Severity.WARNING,
-        "lies equally near along several mains; it is taken to close one of them",
+        "is equally near to several mains; it is taken to close one of them",
         "move it a little along the main that it closes",
         xy_m,
     )
@@ -309,8 +309,8 @@ def _notice_unclear(
         ids,
         beside,
         Severity.WARNING,
-        "lies on a tee or tapping of its main; on which side of it is not clear",
-        "move it a little to the side where it lies",
+        "lies on a tee or tapping of its main; it is not clear on which side",
+        "move it a little to the correct side",
         xy_m,
     )
 

@@ -70,7 +70,7 @@ def _notice_notes_alone(customers: NormalisedTable, notes: FindingLog) -> None:
             Severity.WARNING,
             f"priority is empty for customers with a priority_note ({len(rows):,}), "
             f"who count as none: {listed(customers.text['id'].take(rows))}",
-            "write the code of the priority, or take the note out",
+            "write the code of the priority, or delete the note",
         )
 
 

@@ -281,7 +281,7 @@ def _mend(probable: ProbableRange) -> str:
     if probable.column == "geometry":
         return "check the unit of the coordinates and the coordinate reference system"
     if not probable.unit:
-        return f"look whether {probable.column} stands in the right column"
+        return f"check that {probable.column} is in the right column"
     return f"check the unit of {probable.column}; a mapping says it under columns.{probable.column}.unit"
 
 

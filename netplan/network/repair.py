@@ -91,7 +91,7 @@ def without_repeated_rows(layer: RawLayer) -> tuple[RawLayer, list[Change]]:
     code = "duplicate-id" if layer_specs()[layer.name].has_id else "repeated-row"
     names = _names(layer)
     changes = [
-        Change(layer.name, names[row], code, "a row that repeats another one in everything is left out")
+        Change(layer.name, names[row], code, "a row identical to another one is left out")
         for row in repeat.tolist()
     ]
     return _without(layer, repeat), changes
@@ -124,7 +124,7 @@ def without_duplicates(
         if name == twin:
             continue
         if name in referred:
-            why = f"equals {twin} in everything, but customers name both"
+            why = f"is identical to {twin}, but customers name both"
             if twin in referred:
                 left.append(Change(layer.name, name, code, f"{why}; correct service_id first"))
                 continue
@@ -132,7 +132,7 @@ def without_duplicates(
             row, name, twin = other, twin, name
         if row not in gone:
             gone.append(row)
-            words = f"equals {twin} in everything but the id; it is left out"
+            words = f"is identical to {twin} except for the id; it is left out"
             changes.append(Change(layer.name, name, code, words))
     return _without(layer, np.array(sorted(gone), dtype=np.int64)), changes, left
 
@@ -222,7 +222,7 @@ def snap_ends(
             continue  # the other end was drawn up to this one
         editor.move(layer, name, int(found.side[at]), main, found.foot_m[at])
         moved.add((int(found.pipe[at]), int(found.side[at])))
-        changes.append(Change(layer, name, "near-miss", f"its end, {gap}, is drawn up to it", *where))
+        changes.append(Change(layer, name, "near-miss", f"its end, {gap}, is extended to it", *where))
     result.update(editor.changed())
     return result, changes, left
 
@@ -231,7 +231,7 @@ def _unsafe(found: NearMisses, at: int, *, capped: bool) -> str | None:
     if capped:
         return "a cap is recorded there"
     if found.rivals[at]:
-        return "several mains lie about as near"
+        return "several mains are about as near"
     return None
 
 
@@ -348,7 +348,7 @@ def repair_layers(layers: Mapping[str, RawLayer], snap_m: float = REPAIR_SNAP_M)
         try:
             network = build_network(result, strict=False)
         except BadNetworkError as error:
-            raise BadNetworkError(f"nothing can be mended before this: {error}", error.findings) from None
+            raise BadNetworkError(f"mend this first: {error}", error.findings) from None
         result, drawn, alone = snap_ends(result, network, snap_m)
         changes += drawn
         if not drawn:

@@ -160,7 +160,7 @@ def _mended_lines(layer: RawLayer, notes: FindingLog) -> RawLayer:
         names,
         broken,
         Severity.ERROR,
-        "has vertices that are no numbers; they are left out, so that its course is not known there",
+        "has vertices that are not numbers; they are left out, so its route there is not known",
         "correct the geometry",
     )
     return replace(layer, geometry=shapes)

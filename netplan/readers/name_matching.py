@@ -121,7 +121,7 @@ def _note_read_as(kind: str, layer: str, pairs: Iterable[tuple[str, str]], notes
         "",
         Severity.NOTE,
         ", ".join(f"{kind} {in_one_line(name)} read as {target}" for name, target in sorted(pairs)),
-        "rename it, or give a mapping, where that is not what it means",
+        "rename it, or give a mapping, if that is wrong",
     )
 
 
@@ -131,7 +131,7 @@ def _ambiguous(kind: str, layer: str, target: str, alike: Sequence[str], notes: 
         layer,
         "",
         Severity.ERROR,
-        f"{kind}s {' and '.join(in_one_line(name) for name in sorted(alike))} may all be meant by {target}; "
+        f"{kind}s {' and '.join(in_one_line(name) for name in sorted(alike))} could all be {target}; "
         "none was read",
         f"name the one that is meant {target}, or give a mapping",
     )

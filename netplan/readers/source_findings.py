@@ -28,10 +28,10 @@ __all__ = [
 ]
 
 _LAYERS: Final = {
-    "customers": "it holds nobody, so that nobody is on any list",
-    "services": "every customer is taken to hang on the nearest main",
-    "valves": "gas is taken to pass everywhere, closed valves too, and none is a stop",
-    "fittings": "stops keep clear of none",
+    "customers": "without it nobody is on any list",
+    "services": "every customer counts as fed by the nearest main",
+    "valves": "closed valves count as open, and no valve is a stop",
+    "fittings": "stops keep no distance from fittings",
 }
 """Layers that a plan rests on, and what it takes to be so where nothing is recorded."""
 _SYSTEM: Final = "all are taken as low pressure"
@@ -53,7 +53,7 @@ _COLUMNS: Final[dict[str, dict[str, str]]] = {
         "meters": "each counts as one meter",
         "annual_kwh": "no yearly use is known",
         "peak_kw": "no peak power is known",
-        "service_id": "each is taken to hang on the nearest service end",
+        "service_id": "each counts as fed by the nearest service end",
     },
     "regulators": {
         "max_outlet_mbar": "stops are rated by the limit of the mains",
@@ -68,7 +68,7 @@ _COLUMNS: Final[dict[str, dict[str, str]]] = {
 """Columns that the list, the stops or the feeds rest on, and what is taken to be so without them."""
 _PARTICULARS: Final = ("street", "number", "postcode", "language")
 """Columns of customers that only letters and the order of lists use."""
-_MEND: Final = "add them where they are recorded; look whether they stand under another name"
+_MEND: Final = "add them if they are recorded; check whether they have another name"
 _LEAST_COLUMNS: Final = 3
 _SHARE: Final = 0.75
 """A layer with so large a share of the columns of another one may be a part of it (own)."""
@@ -98,7 +98,7 @@ def with_missing_findings(raw: RawLayers, *, whole: bool = True) -> RawLayers:
                 "",
                 Severity.WARNING,
                 f"no feature of layer {layer} is recorded: {without}",
-                "add the layer where it is recorded; look whether it stands under another name",
+                "add the layer if it is recorded; check whether it has another name",
             )
     has_system = any("system" in columns for columns in held.values())
     for layer, columns in held.items():
@@ -113,7 +113,7 @@ def with_missing_findings(raw: RawLayers, *, whole: bool = True) -> RawLayers:
         if missed:
             notes.add("column-absent", layer, "", Severity.WARNING, f"no column {'; '.join(missed)}", _MEND)
         if layer == "customers" and (left := [name for name in _PARTICULARS if name not in columns]):
-            words = f"no column {', '.join(left)}: letters and lists do without"
+            words = f"no column {', '.join(left)}: letters and lists leave them out"
             notes.add("column-absent", layer, "", Severity.NOTE, words, _MEND)
     return replace(raw, findings=in_order((*raw.findings, *notes.sorted())))
 
@@ -181,8 +181,8 @@ def note_unread_layers(
             "",
             "",
             Severity.NOTE,
-            f"not read, and like no layer of a network: {', '.join(rest)}",
-            "give a mapping where one of them belongs to the network",
+            f"not read, and not like any layer of a network: {', '.join(rest)}",
+            "give a mapping if one of them belongs to the network",
         )
 
 
@@ -253,7 +253,7 @@ def note_unread_columns(
                 "",
                 Severity.NOTE,
                 f"columns{of} not read ({_features(columns.features)}): {', '.join(rest)}",
-                "give a mapping where one of them says what the plan needs",
+                "give a mapping if the plan needs one of them",
             )
 
 

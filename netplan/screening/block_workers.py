@@ -169,7 +169,7 @@ def _answer(future: Any, block: MainBlock) -> bytes:
         words = " ".join(str(error).split())[:200]
         raise BadInputError(
             f"block {block.number + 1}: no worker could finish it ({type(error).__name__}: {words}); "
-            "what is finished is kept, go on with --resume"
+            "finished mains are kept; continue with --resume"
         ) from error
 
 

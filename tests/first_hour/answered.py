@@ -70,7 +70,7 @@ def _block(block: str, source: str, answers: Answers) -> tuple[str, int]:
             column = found[2]
         elif _TABLE.match(line):
             column = ""
-        if line.startswith("# Taken by nobody yet:"):
+        if line.startswith("# Not in any table yet:"):
             opened = [json.loads(word) for word, _ in _OPEN.findall(line)]
         new = _line(line, target, column, source, opened, answers)
         out += [new] if new is not None else []

@@ -119,7 +119,7 @@ def test_papers_of_a_superseded_plan_are_void_and_hold_no_letters(
         ("old", "M0142", "already; give the folder of that plan, or remove superseded.json"),
         ("new", "M0175", "is a plan for M0142, not for M0175"),
         ("none", "M0142", "none"),
-        ("out", "M0142", "is --out too"),
+        ("out", "M0142", "is also --out"),
     ],
 )
 def test_what_cannot_be_replaced_is_refused_in_one_line(

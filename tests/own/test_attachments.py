@@ -191,7 +191,7 @@ def test_premises_twice_under_another_id_are_told_and_nobody_is_missed(address: 
     network = written(rows, tmp_path)
     told = found(network, "double-customer")
     assert set(told) == {"D-9"}
-    assert "customer C-w, 2.0 m away; both stay listed" in told["D-9"].what
+    assert "customer C-w, 2.0 m away; both stay on the list" in told["D-9"].what
     option = planned(network)
     assert "C-w" in off(option)
     assert "C-w, 2.0 m away, who is off" in in_doubt(option)["D-9", "D-9"]

@@ -350,8 +350,8 @@ def test_what_cannot_be_done_is_one_line(
     for arguments, says in (
         ((old, "--notices", out), "1 plan folders were given"),
         ((old, new, old, "--notices", out), "3 plan folders were given"),
-        ((old, new, "--option", "2"), "--option is for --notices"),
-        ((old, new, "--language", "de"), "--language is for --notices"),
+        ((old, new, "--option", "2"), "--option needs --notices"),
+        ((old, new, "--language", "de"), "--language needs --notices"),
         ((old, new, "--notices", out, "--option", "9"), "option 9: the plan has options 1 to 2"),
         ((old, new, "--notices", out, "--old-option", "7"), "option 7: the plan has options 1 to 2"),
         ((old, new, "--notices", out, "--language", "xx"), "there are no words for 'xx'"),

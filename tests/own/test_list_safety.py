@@ -121,7 +121,7 @@ def test_a_column_that_is_not_there_is_told_on_screen_and_in_the_plan(tmp_path: 
     words = "priority (nobody counts as a priority customer); meters (each counts as one meter)"
     assert words in told(plan, "column-absent")
     assert words in screen
-    assert "closed valves too" in told(plan, "layer-absent")
+    assert "closed valves count as open" in told(plan, "layer-absent")
     assert "no feature of layer valves is recorded" in screen
 
 

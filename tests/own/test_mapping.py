@@ -332,7 +332,7 @@ _MAIN = '[[mains]]\nsource = "pipe"\n[mains.columns]\n'
         (_MAIN + 'material = { from = "x", values = { a = "wood" } }', "'wood' is no word of the contract"),
         (_MAIN + 'material = { from = "x", values = { a = "PE", A = "PE80" } }', "holds 'a' twice"),
         ('[[mains]]\nsource = "x"\nheight = "psi"', "height: unit 'psi' does not convert to m"),
-        ('[[mains]]\nsource = "x"\ncrs = "+proj=utm"', "crs is no code"),
+        ('[[mains]]\nsource = "x"\ncrs = "+proj=utm"', "crs is not the code"),
         ('[[valves]]\nsource = "x"\nsize = "y"', "size: valves have no size"),
         ('[[mains]]\nsource = "x"\nwhere = [{ column = "y" }]', "exactly one of is, is_not and missing"),
         ('[[mains]]\nsource = "x"\nwhere = [{ column = "y", is = 1, missing = true }]', "exactly one of"),

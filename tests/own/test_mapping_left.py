@@ -71,7 +71,7 @@ def test_features_that_no_feed_takes_are_counted_with_their_values(tmp_path: Pat
     left = only(found, "rows-not-taken")
     assert left.severity is Severity.WARNING
     assert left.what == (
-        f"{n - 1} of {n} features of customers are taken by no feed of the mapping: "
+        f"{n - 1} of {n} features of customers are taken by no table of the mapping: "
         f"condition 'Active' ({n - 4}), 'Closed' (2), empty (1)"
     )
     case = only(found, "word-in-other-case")
@@ -86,7 +86,7 @@ def test_features_that_the_mapping_leaves_out_by_name_are_a_note(tmp_path: Path)
     left = only(findings(frames, tmp_path / "d", mapping + CUSTOMERS), "rows-not-taken")
     assert left.severity is Severity.NOTE
     assert f"2 of {n} features of customers" in left.what
-    assert "as it says: condition 'Closed' (2)" in left.what
+    assert "as the mapping says: condition 'Closed' (2)" in left.what
 
 
 def test_a_feature_is_left_out_by_name_only_where_every_feed_says_so(tmp_path: Path) -> None:
@@ -155,7 +155,10 @@ def test_words_that_are_emptied_are_counted(tmp_path: Path) -> None:
     )
     told = only(findings(frames, tmp_path / "d", mapping), "unlisted-word")
     assert told.severity is Severity.WARNING
-    assert told.what == "the mapping does not list these words of priority, and empties them: 'dialysis' (2)"
+    assert (
+        told.what
+        == "the mapping does not list these words of priority, and leaves them empty: 'dialysis' (2)"
+    )
 
 
 def districts() -> Layers:
@@ -177,7 +180,7 @@ def test_ids_in_two_source_layers_are_an_error_that_names_both(tmp_path: Path) -
     found = findings(frames, tmp_path / "d", REST + feeds)
     [error] = [f for f in found if f.severity is Severity.ERROR]
     assert (error.code, error.layer, error.feature_id) == ("clashing-id", "customers", "C08")
-    assert error.what == "the id stands in north and in south"
+    assert error.what == "the id is in north and in south"
     with pytest.raises(BadNetworkError, match="in north and in south"):
         read_network(tmp_path / "d", mapping=parse_mapping(REST + feeds))
 
@@ -290,7 +293,7 @@ def test_a_row_that_is_left_out_does_not_tell_its_note(tmp_path: Path) -> None:
     )
     left = only(findings(frames, tmp_path / "d", mapping), "rows-not-taken")
     assert left.what == (
-        f"1 of {n} features of customers are taken by no feed of the mapping, as it says: remark is restricted"
+        f"1 of {n} features of customers are taken by no table of the mapping, as the mapping says: remark is restricted"
     )
 
 
@@ -303,7 +306,7 @@ def test_a_feature_that_two_feeds_take_is_an_error(tmp_path: Path) -> None:
     found = findings(frames, tmp_path / "d", REST + feeds)
     [error] = [f for f in found if f.severity is Severity.ERROR]
     assert (error.code, error.feature_id) == ("clashing-id", "C00")
-    assert error.what == "two feeds of the mapping take it from customers"
+    assert error.what == "two tables of the mapping take it from customers"
     assert not [f for f in found if f.code == "rows-not-taken"]
 
 
@@ -333,7 +336,7 @@ def test_a_plan_says_what_its_mapping_leaves_out(tmp_path: Path) -> None:
     result = CliRunner().invoke(app, given)
     assert result.exit_code == 0
     what = (
-        f"4 of {n} features of customers are taken by no feed of the mapping: "
+        f"4 of {n} features of customers are taken by no table of the mapping: "
         "condition 'Closed' (2), empty (1), 'ACTIVE' (1)"
     )
     assert what in " ".join(result.output.split())

@@ -205,7 +205,7 @@ def test_the_exact_layer_wins_and_two_others_are_an_error(tmp_path: Path) -> Non
         both.findings, "layer-not-read"
     )
     others = {"MAINS": frames["mains"], "Mains": frames.pop("mains"), **frames}
-    with pytest.raises(BadNetworkError, match="MAINS and Mains may all be meant by mains"):
+    with pytest.raises(BadNetworkError, match="MAINS and Mains could all be mains"):
         read_network(as_parquet(others, tmp_path / "b"))
 
 

@@ -84,7 +84,7 @@ CASES: dict[str, tuple[dict[str, Any], str, tuple[str, ...], str, tuple[str, ...
         {"meters": 80},
         "",
         (),
-        "could all meters that are off be relit by the end of the day",
+        "if all meters off could be relit by the end of the day",
         (),
     ),
 }

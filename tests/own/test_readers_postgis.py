@@ -495,7 +495,7 @@ def test_of_an_area_only_what_touches_it_is_read_and_what_that_cuts_is_told(
     found = {(f.code, f.layer, f.feature_id) for f in network.findings}
     assert {("cut-by-area", "mains", name) for name in ("M0", "M3", "M9")} <= found
     (whole,) = [f for f in network.findings if f.code == "part-of-network"]
-    assert "3 mains cross its rim (M0, M3, M9)" in whole.what
+    assert "3 mains cross its edge (M0, M3, M9)" in whole.what
 
 
 def test_the_rows_of_an_area_alone_leave_the_database(server: Server, url: str) -> None:

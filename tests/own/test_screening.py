@@ -318,7 +318,7 @@ def test_ctrl_c_keeps_what_is_finished(tmp_path: Path) -> None:
             break
         shutil.rmtree(out)
     assert begun.returncode == STOPPED, said
-    assert said == f"gas-netplan: stopped; what is finished is kept in {blocks}, go on with --resume\n"
+    assert said == f"gas-netplan: stopped; finished mains are kept in {blocks}; continue with --resume\n"
     kept = {path.name: path.stat().st_mtime_ns for path in blocks.glob("*.parquet")}
     assert kept
     assert not out.exists()

@@ -65,7 +65,7 @@ def test_an_area_without_a_station_is_said_to_be_one(
         tmp_path / "x",
     )
     assert "(--within) holds no live regulator station" in said
-    assert "draw it wider, so that it takes in the stations" in said
+    assert "make it larger to include the stations" in said
     assert "add the stations to the regulators layer" not in said
 
 
@@ -80,7 +80,7 @@ def test_a_forecast_beside_an_air_temperature_is_refused(
         _refused(capsys, *plan, "--start", "2026-01-30T07:00", *given),
         _refused(capsys, "recheck", sample_plan(), sample_network(), *given),
     ):
-        assert "only one can count; leave --air-temp out" in said
+        assert "give only one; leave --air-temp out" in said
     assert "needs --start" in _refused(capsys, *plan, "--forecast", forecast)
 
 
@@ -94,7 +94,7 @@ def test_a_polygon_in_metres_is_told_from_one_that_crosses_itself(
     plan = ("plan", sample_network(), *WORK, "--keep-out", file, "--out", tmp_path / "x")
     file.write_text(json.dumps(square))
     said = _refused(capsys, *plan)
-    assert "are no degrees; a GeoJSON holds longitude and latitude in degrees (RFC 7946)" in said
+    assert "are not degrees; a GeoJSON holds longitude and latitude in degrees (RFC 7946)" in said
     assert "or name its CRS in a member crs" in said
     file.write_text(json.dumps(bow))
     assert "crosses itself" in _refused(capsys, *plan)

@@ -120,7 +120,7 @@ REFUSED: list[tuple[tuple[str, ...], str]] = [
     (("screen", TOWN, "--out", "s", "--work", "half"), "write middle or whole"),
     (("screen", TOWN, "--out", "s", "--length", "0"), "cannot be"),
     (("stage", "nowhere", "--main", "M1", "--out", "s"), "no such file or folder"),
-    (("stage", TOWN, "--out", "s"), "give either --street, or --main"),
+    (("stage", TOWN, "--out", "s"), "give --street, or --main"),
     (("bypass", "nowhere"), "give a plan folder"),
     (("bypass", str(SAVED), "--hose-length", "-3"), "--hose-length -3: not between"),
     (("compare", "nowhere", "nowhere"), "give a plan folder"),

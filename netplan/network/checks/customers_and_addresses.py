@@ -60,7 +60,7 @@ def check_dead_customers(network: Network, notes: FindingLog) -> None:
         attached & ~fed,
         Severity.WARNING,
         "is fed by no station as recorded",
-        "look for a missing link, station or valve state",
+        "look for a missing main, station or valve state",
         _places(network),
     )
 
@@ -74,7 +74,7 @@ def check_services_without_customer(network: Network, notes: FindingLog) -> None
         TextColumn(network.pipes.id.arrow.slice(n)),
         services_without_customer(network),
         Severity.WARNING,
-        "feeds no recorded customer: nobody there is on any list",
+        "feeds no recorded customer: nobody on it is on any list",
         "check whether a meter point is missing, or the service is dead",
         middle_of(network)[n:],
     )
@@ -121,7 +121,7 @@ def check_demand(network: Network, notes: FindingLog) -> None:
         customers.id,
         (kwh < 0) | (kwh > _MOST_KWH) | (kw < 0) | (kw > _MOST_KW),
         Severity.WARNING,
-        "has a demand that cannot be",
+        "has an impossible demand",
         "correct annual_kwh [kWh] and peak_kw [kW]",
         xy,
     )
@@ -132,7 +132,7 @@ def check_demand(network: Network, notes: FindingLog) -> None:
         customers.id,
         (customers.category == Category.HOUSEHOLD) & (per_meter > _MOST_HOUSEHOLD_KWH) & (kwh <= _MOST_KWH),
         Severity.WARNING,
-        lambda row: f"{per_meter[row]:,.0f} kWh a year is no household's use",
+        lambda row: f"{per_meter[row]:,.0f} kWh a year is too much for a household",
         "correct annual_kwh or the category",
         xy,
     )
@@ -181,9 +181,9 @@ def check_addresses(network: Network, notes: FindingLog) -> None:
             "customers",
             "",
             Severity.WARNING,
-            f"address does not hold the {column} beside it for {len(rows):,} of {given:,} customers: "
+            f"address does not hold the recorded {column} for {len(rows):,} of {given:,} customers: "
             f"{listed(who)}",
-            f"look whether address and {column} are those of one customer, and in the right columns",
+            f"check that address and {column} are those of one customer, and in the right columns",
         )
 
 

@@ -133,7 +133,7 @@ def check_duplicate_points(network: Network, notes: FindingLog) -> None:
             ids,
             rows,
             Severity.NOTE if layer == "fittings" else Severity.WARNING,
-            _twin_words("stands at the place of {layer} {other}", layer, ids, twin),
+            _twin_words("is at the same place as {layer} {other}", layer, ids, twin),
             "delete one of them, or move it to where it is",
             xy,
         )
@@ -151,10 +151,10 @@ def check_duplicate_customers(network: Network, notes: FindingLog) -> None:
     def words(row: int) -> str:
         other, gap = twin[row]
         if gap <= _SAME_PLACE_M and customers.address[row] == customers.address[other]:
-            what = f"has the place and address of customer {customers.id[other]}"
+            what = f"has the same place and address as customer {customers.id[other]}"
         else:
-            what = f"has the address of customer {customers.id[other]}, {gap:.1f} m away"
-        return f"{what}; both stay listed"
+            what = f"has the same address as customer {customers.id[other]}, {gap:.1f} m away"
+        return f"{what}; both stay on the list"
 
     notes.add_each(
         "double-customer",
@@ -163,7 +163,7 @@ def check_duplicate_customers(network: Network, notes: FindingLog) -> None:
         rows,
         Severity.WARNING,
         words,
-        "delete one of them, or tell their addresses apart",
+        "delete one of them, or make their addresses differ",
         np.column_stack([customers.x_m, customers.y_m]),
     )
 

@@ -39,21 +39,21 @@ class Group(Enum):
 _TITLES: Final = {
     Group.EVERY_PLAN: (
         "stops every plan",
-        "No plan is made while one of these stands, wherever the work lies.",
+        "No plan is made until all of these are mended, wherever the work is.",
     ),
     Group.PLANS_NEAR: (
         "stops only plans near it",
-        "A plan whose work is far from it goes on: it takes the pipe as not live, where nothing hangs on it.",
+        "Plans far from it are still made: they take the pipe as not live where that changes nothing.",
     ),
     Group.LISTS: (
         "can make a list of customers wrong",
-        "Plans are made; who is on their lists rests on these records.",
+        "Plans are made, but these records decide who is on their lists.",
     ),
     Group.FIGURES: (
         "can make figures wrong",
-        "Plans are made; sizes, pressures, flows or places of stops rest on these records.",
+        "Plans are made, but sizes, pressures, flows or stops depend on these records.",
     ),
-    Group.NOTES: ("notes", "Worth knowing; nothing rests on them."),
+    Group.NOTES: ("notes", "Worth knowing; no figure depends on them."),
 }
 
 

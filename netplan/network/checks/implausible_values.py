@@ -89,7 +89,7 @@ def check_years_and_depths(network: Network, notes: FindingLog) -> None:
         ids,
         (year < _YEARS[0]) | (year > _YEARS[1]),
         Severity.WARNING,
-        lambda row: f"year {year[row]:g} cannot be",
+        lambda row: f"year {year[row]:g} is impossible",
         "correct the year",
         middle_of(network),
     )
@@ -99,7 +99,7 @@ def check_years_and_depths(network: Network, notes: FindingLog) -> None:
         ids,
         (depth < 0) | (depth > _DEEPEST_M),
         Severity.WARNING,
-        lambda row: f"depth {depth[row]:g} m cannot be",
+        lambda row: f"depth {depth[row]:g} m is impossible",
         "correct depth_m; it is in metres",
         middle_of(network),
     )
@@ -154,7 +154,7 @@ def check_heights(network: Network, notes: FindingLog) -> None:
             pipes.id,
             chosen,
             Severity.WARNING,
-            "has heights that cannot be, or is steeper than 1 in 1",
+            "has impossible heights, or is steeper than 1 in 1",
             "correct Z; it is in metres",
             xy,
         )

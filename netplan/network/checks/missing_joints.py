@@ -216,7 +216,7 @@ def check_near_misses(network: Network, notes: FindingLog) -> None:
             np.arange(len(rows)),
             Severity.WARNING,
             _Gap(network, found, rows),
-            "draw it up to the joint, or leave it if there is none",
+            "extend it to the joint, or leave it if there is none",
             found.end_m[rows],
         )
 

@@ -92,6 +92,6 @@ def check_area_of_use(layers: Mapping[str, RawLayer], notes: FindingLog) -> None
         "",
         Severity.WARNING,
         f"the coordinates lead to {abs(lat):.2f}° {'N' if lat >= 0 else 'S'}, {abs(lon):.2f}° "
-        f"{'E' if lon >= 0 else 'W'}, where {crs.name} is not meant to be used",
-        "check that the stored coordinate reference system is the one of the coordinates",
+        f"{'E' if lon >= 0 else 'W'}, outside the area of use of {crs.name}",
+        "check that the stored coordinate reference system matches the coordinates",
     )

@@ -44,7 +44,7 @@ def check_parts_without_station(network: Network, notes: FindingLog) -> None:
         np.array(sorted(where), dtype=np.int64),
         Severity.WARNING,
         lambda row: f"lies in a part of {length[where[row]]:.0f} m of main that no station feeds",
-        "look for a missing link, station or valve state",
+        "look for a missing main, station or valve state",
         middle_of(network),
     )
 
@@ -65,8 +65,8 @@ def check_splitting_valves(network: Network, notes: FindingLog) -> None:
         valves.id,
         splitting[both],
         Severity.NOTE,
-        "is closed and parts two areas that are both fed",
-        "make sure that it is meant as a boundary",
+        "is closed between two areas that are both fed",
+        "check that it is a boundary valve",
         _valve_places(network),
     )
     notes.add_each(
@@ -75,7 +75,7 @@ def check_splitting_valves(network: Network, notes: FindingLog) -> None:
         valves.id,
         splitting[~both],
         Severity.WARNING,
-        "is closed and leaves mains behind it without any station",
+        "is closed and leaves mains behind it without a station",
         "check its recorded state",
         _valve_places(network),
     )
@@ -233,7 +233,7 @@ def check_sensing_points(network: Network, notes: FindingLog) -> None:
             ~sensed[:-1],
             Severity.WARNING,
             "has no recorded sensing point; it is taken to sense at its outlet",
-            "record where its control line reads the pressure",
+            "record where its control line senses the pressure",
             _places(network),
         )
     else:
@@ -243,7 +243,7 @@ def check_sensing_points(network: Network, notes: FindingLog) -> None:
             "",
             Severity.WARNING,
             "no sensing point is recorded; every station is taken to sense at its outlet",
-            "record where control lines read the pressure",
+            "record where control lines sense the pressure",
         )
     notes.add_each(
         "sensing-without-station",

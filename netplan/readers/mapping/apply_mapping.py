@@ -153,7 +153,7 @@ class _Applied:
             "",
             severity,
             f"the mapping still has a question mark at {what}",
-            "write what it comes from, or take the line out",
+            "write what it comes from, or delete the line",
         )
 
     def _layer(self, layer: str, number: int, feed: MappedSource) -> str:

@@ -23,8 +23,8 @@ _POINTED_AT: Final = {"services": "customers", "regulators": "sensing_points"}
 """Layers whose ids another layer holds."""
 _MOST_NAMED: Final = 12
 _HEAD: Final = """\
-# First draft of a mapping, guessed from names and values. Read every line: a guess is no record.
-# A question mark is a gap: write the column, word or unit that belongs there, or take the line out.
+# First draft of a mapping, guessed from names and values. Read every line: a guess is not a record.
+# A question mark is a gap: write the column, word or unit that belongs there, or delete the line.
 # `gas-netplan check DATA --mapping THIS_FILE` shows what is still wrong.
 """
 
@@ -118,10 +118,10 @@ def draft_text(
     lines = [_HEAD, f"# Looked at: {_comment(source)}", 'format = "netplan/mapping/1"', ""]
     for layer in missing:
         gaps.append(f"{layer}: source")
-        lines += [f"[[{layer}]] # must be there, and no layer looks like it", f'source = "{GAP}"', ""]
+        lines += [f"[[{layer}]] # required, and no layer looks like it", f'source = "{GAP}"', ""]
     for line in shared:
         gaps.append(line)
-        lines += [f"# {_comment(line)}: is it the same thing twice? Else give one of them a prefix.", ""]
+        lines += [f"# {_comment(line)}: is it the same thing twice? If not, give one of them a prefix.", ""]
     for feed in feeds:
         lines += _feed(feed, gaps)
     for seen in left:
@@ -141,9 +141,7 @@ def _feed(feed: DraftFeed, gaps: list[str]) -> list[str]:
     if guess.doubt:
         said = _comment(f"{guess.seen.name} ({guess.seen.geometry}, {guess.seen.count} features)")
         gaps.append(f"{guess.target}: is it layer {said}? {guess.doubt}")
-        told = (
-            f"{_comment(_text(guess.seen.name), 300)}? {guess.doubt}; write its name, or take this table out"
-        )
+        told = f"{_comment(_text(guess.seen.name), 300)}? {guess.doubt}; write its name, or delete this table"
         lines.append(f'source = "{GAP}" # {told}')
         gaps = []  # nothing else is asked of a table that may not be meant
     else:
@@ -184,8 +182,8 @@ def _where(guess: LayerGuess, gaps: list[str]) -> list[str]:
     gaps += [f"{guess.target}: where {guess.column} is {word!r}" for word in guess.open]
     told = ", ".join(f"{_text(word)} ({count})" for word, count in guess.open.items())
     return [
-        f"# Taken by nobody yet: {_comment(told, 1000)}",
-        "# Write each where it belongs, in this list or in another table's, in place of the question mark.",
+        f"# Not in any table yet: {_comment(told, 1000)}",
+        "# Write each where it belongs, in this list or that of another table, instead of the question mark.",
         line,
     ]
 

@@ -96,11 +96,11 @@ def note_features_not_taken(
             parts[0].layer,
             "",
             weight,
-            f"{int(rows.sum()):,} of {len(raw):,} features of {in_one_line(name)} are taken by no feed of "
-            f"the mapping{', as it says' if is_said else ''}: {values}",
-            "nothing, where they are not meant"
+            f"{int(rows.sum()):,} of {len(raw):,} features of {in_one_line(name)} are taken by no table of "
+            f"the mapping{', as the mapping says' if is_said else ''}: {values}",
+            "nothing, if they do not belong to the network"
             if is_said
-            else "take them into a feed, or leave them out by is_not",
+            else "add them to a table, or leave them out by is_not",
         )
 
 
@@ -154,7 +154,7 @@ def note_missed_words(
                     Severity.WARNING,
                     f"{part.layer} {part.number}: where {in_one_line(column)} is {_quoted(alike[0])} does "
                     f"not match {_quoted(value)} on {row['counts']:,} features of {in_one_line(name)}",
-                    "write the word as the source does, or both",
+                    "write the word as in the source, or both",
                 )
     if len(raw) and not part.rows.any():
         notes.add(
@@ -164,7 +164,7 @@ def note_missed_words(
             Severity.NOTE if part.layer in BASE_LAYERS else Severity.WARNING,
             f"{part.layer} {part.number}: its conditions hold for none of the {len(raw):,} features of "
             f"{in_one_line(name)}",
-            "correct the conditions, or take the feed out",
+            "correct the conditions, or delete the table",
         )
 
 
@@ -185,9 +185,9 @@ def note_shared_ids(layer: str, parts: Sequence[tuple[str, RawLayer]], notes: Fi
         for before, others in held[:place]:
             both = _among_texts(ids, others)
             if before == name:
-                what = f"two feeds of the mapping take it from {in_one_line(name)}"
+                what = f"two tables of the mapping take it from {in_one_line(name)}"
             else:
-                what = f"the id stands in {in_one_line(before)} and in {in_one_line(name)}"
+                what = f"the id is in {in_one_line(before)} and in {in_one_line(name)}"
             notes.add_each(
                 CLASHING_ID,
                 layer,

@@ -170,7 +170,7 @@ def _report_words(
             Severity.ERROR if column.name == "system" else Severity.WARNING,
             f"the mapping still has question marks for words of {column.name}, "
             f"on {int(open_words.sum())} features",
-            f"write what they mean under columns.{column.name}.values, or take the lines out",
+            f"write what they mean under columns.{column.name}.values, or delete the lines",
         )
     if rule.unlisted != "report":
         _count_words(rows & ~open_words, texts, column, place)
@@ -201,7 +201,7 @@ def _count_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Col
         place.layer,
         "",
         Severity.WARNING,
-        f"the mapping does not list these words of {column.name}, and empties them: {told}{more}",
+        f"the mapping does not list these words of {column.name}, and leaves them empty: {told}{more}",
         f"list them under columns.{column.name}.values, or under empty where they mean nothing",
     )
 

@@ -199,7 +199,7 @@ class MappedSource(MappedTable):
     @model_validator(mode="after")
     def _standard(self) -> MappedSource:
         if self.crs is not None and not _EPSG.fullmatch(self.crs):
-            raise ValueError("crs is no code of a standard CRS; write for example EPSG:25832")
+            raise ValueError("crs is not the code of a standard CRS; write for example EPSG:25832")
         return self
 
 

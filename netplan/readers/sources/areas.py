@@ -90,7 +90,7 @@ def _require_degrees(frame: gpd.GeoDataFrame, name: str) -> None:
     west, south, east, north = frame.total_bounds
     if west < -_MOST_LON or east > _MOST_LON or south < -_MOST_LAT or north > _MOST_LAT:
         raise BadInputError(
-            f"{name}: coordinates such as {west:.0f},{south:.0f} are no degrees; a GeoJSON holds longitude "
+            f"{name}: coordinates such as {west:.0f},{south:.0f} are not degrees; a GeoJSON holds longitude "
             "and latitude in degrees (RFC 7946): save it so, or name its CRS in a member crs"
         )
 
@@ -149,9 +149,9 @@ def cut_to_area(raw: RawLayers, within: Area) -> RawLayers:
         "",
         "",
         Severity.WARNING,
-        "only what touches the area given was read; stations, pipes and customers beyond it are not known"
-        + (f"; {len(crossing)} mains cross its rim ({told})" if crossing else ""),
-        "plan on the whole connected network wherever what lies beyond can matter",
+        "only what touches the given area was read; stations, pipes and customers beyond it are not known"
+        + (f"; {len(crossing)} mains cross its edge ({told})" if crossing else ""),
+        "plan on the whole connected network if the rest can matter",
     )
     return RawLayers(raw.source, layers, notes.sorted())
 
@@ -176,7 +176,7 @@ def _cut(layer: RawLayer, within: Area, notes: FindingLog) -> tuple[RawLayer, li
         ids,
         beyond,
         Severity.WARNING,
-        "crosses the rim of the area that was read; the network goes on beyond it",
+        "crosses the edge of the area that was read; the network continues beyond it",
         "read a larger area, or the whole network",
     )
     return cut, sorted(ids.take(beyond))

@@ -123,8 +123,7 @@ def _guard_at_rest(path: Path) -> None:
         beside = path.with_name(path.name + ending)
         if beside.is_file() and beside.stat().st_size:
             raise BadInputError(
-                f"{path}: {beside.name} beside it holds changes that are not in it yet; "
-                "close the program that writes it"
+                f"{path}: {beside.name} beside it holds unsaved changes; close the program that writes it"
             )
 
 
