@@ -298,7 +298,7 @@ def test_sizes_of_a_plan_read_the_same_temperature(planned: Path, capsys: pytest
     assert _run("bypass", planned, "--units", "us", "--air-temp", "39") == 0
     bare = capsys.readouterr().out
     assert "air temperature 39 °F (3.9 °C), read as °F because of --units us" in bare
-    assert re.search(r"smallest of the sizes offered that holds at 39.0 °F is 1.50 in", bare)
+    assert re.search(r"smallest of the sizes offered that holds at 39.0 °F is 1-1/2 in", bare)
     assert _run("bypass", planned, "--units", "us", "--air-temp", "39 °F") == 0
     with_unit = capsys.readouterr().out
     assert "read as" not in with_unit

@@ -148,7 +148,7 @@ VALUES = [
     (("--start", "2027-03-09T07:00+05:45"), "has an offset from UTC; write the local time"),
     (("--start", "2027-03-09T07:00Z"), "has an offset from UTC"),
     (("--start", LONG), "is no ISO date and time"),
-    (("--language", "zz"), "--language: there are no words for 'zz'; use one of de, en, pl"),
+    (("--language", "zz"), "--language: there are no words for 'zz'; use one of de, en, en-us, pl"),
     (("--language", "../../x"), "there are no words for '../../x'"),
     (("--language", LONG), "there are no words for"),
     (("--words", "nowhere"), "--words: nowhere is no folder; give the folder of your words.<tag>.toml"),

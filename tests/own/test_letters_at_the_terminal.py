@@ -36,6 +36,11 @@ def plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
 
 
+@pytest.fixture(autouse=True)
+def _wide_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "1000")
+
+
 def _said(capsys: pytest.CaptureFixture[str]) -> list[str]:
     return capsys.readouterr().out.splitlines()
 

@@ -412,7 +412,7 @@ def test_check_and_draft_on_the_command_line(tmp_path: Path) -> None:
     for name, frame in renamed.items():
         frame.to_file(place, layer=name)
     out = tmp_path / "own.toml"
-    run = CliRunner().invoke(app, ["map-columns", str(place), "--out", str(out)])
+    run = CliRunner(env={"COLUMNS": "400"}).invoke(app, ["map-columns", str(place), "--out", str(out)])
     assert run.exit_code == 0, run.output
     assert "own.toml: a draft with 0 gaps" in run.output
     again = CliRunner().invoke(app, ["map-columns", str(place), "--out", str(out)])

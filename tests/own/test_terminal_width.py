@@ -134,7 +134,7 @@ def test_commands_read_at_eighty_columns(
         capsys, "explain", plan, "pressure:S2"
     )
     assert "holes: places" in _said(capsys, "compare", plan, plan)
-    assert "(1.97 ft)" in _said(capsys, "check", town, "--units", "us")
+    assert "ends 1.97 ft from main" in _said(capsys, "check", town, "--units", "us")
     assert "# [" in _said(capsys, "rules")
     _said(capsys, "as-built", plan, town, "--out", tmp_path / "as built.gpkg")
     _said(capsys, "map-columns", town, "--out", tmp_path / "mapping.toml")

@@ -62,14 +62,14 @@ def print_findings(
             )
             advice = too_many if too_many and group is Group.PLANS_NEAR else group.advice
             _wrapped(console, advice, width, "   ")
-            _print_codes(members, console, width)
+            _print_codes(members, console, width, units)
     _print(console, "")
     _wrapped(console, "Every one of them stands in the files of --json and --layer.", width, "")
     counts = {severity: sum(f.severity is severity for f in findings) for severity in Severity}
     _print(console, ", ".join(_counted(count, severity.value) for severity, count in counts.items() if count))
 
 
-def _print_codes(members: Sequence[Finding], console: Console, width: int) -> None:
+def _print_codes(members: Sequence[Finding], console: Console, width: int, units: Figures) -> None:
     by_code: dict[str, list[Finding]] = {}
     for finding in members:
         by_code.setdefault(finding.code, []).append(finding)
@@ -78,7 +78,7 @@ def _print_codes(members: Sequence[Finding], console: Console, width: int) -> No
         head = f"   {code}: {len(found):,}"
         _print(console, head, style="bold")
         if meaning_of(code):
-            _wrapped(console, f"{meaning_of(code)}.", width, "     ")
+            _wrapped(console, f"{units.sentence(meaning_of(code))}.", width, "     ")
         by_mend: dict[str, list[Finding]] = {}
         for finding in found:
             by_mend.setdefault(finding.mend, []).append(finding)
