@@ -20,6 +20,7 @@ _WORDS: Final[dict[LiftedKind, Callable[[str], str]]] = {
     LiftedKind.MOST_STOPS_BY_RULE: lambda most: (
         f"with more stops than the rules' choice.max_stops, {most}, there is a plan"
     ),
+    LiftedKind.MOST_OFF: lambda most: f"with more meters off than --max-off {most} there is a plan",
     LiftedKind.CREW_DAY: lambda _: (
         "if all meters off could be relit by the end of the day (rules crew.relights_per_hour, "
         "crew.meter_fitters and crew.day_end), there would be a plan"

@@ -41,6 +41,7 @@ from netplan.cli.work import (
     KeepOut,
     Length,
     Main,
+    MaxOff,
     MaxStops,
     OwnSupply,
     To,
@@ -80,6 +81,7 @@ def command(
     forbid: Forbid = None,
     keep_out: KeepOut = None,
     max_stops: MaxStops = None,
+    max_off: MaxOff = None,
     keep_on: KeepOn = None,
     own_supply: OwnSupply = None,
     no_bypass: Annotated[
@@ -137,7 +139,12 @@ def command(
         main=main, from_m=from_, to_m=to, and_main=and_main or [], area=area, at=at, length=length
     )
     orders = orders_given(
-        force=force or [], forbid=forbid or [], keep_out=keep_out, max_stops=max_stops, keep_on=keep_on or []
+        force=force or [],
+        forbid=forbid or [],
+        keep_out=keep_out,
+        max_stops=max_stops,
+        keep_on=keep_on or [],
+        max_off=max_off,
     )
 
     notes = [line for line in (air_temp_note(air_temp, units),) if line]

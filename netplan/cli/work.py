@@ -20,6 +20,7 @@ __all__ = [
     "KeepOut",
     "Length",
     "Main",
+    "MaxOff",
     "MaxStops",
     "OwnSupply",
     "To",
@@ -63,6 +64,7 @@ Forbid = Annotated[
 ]
 KeepOut = Annotated[Path | None, typer.Option(help="File with polygons where no stop may be dug.")]
 MaxStops = Annotated[int | None, typer.Option(min=1, help="At most this many stops.")]
+MaxOff = Annotated[int | None, typer.Option(min=0, help="At most this many meters off.")]
 KeepOn = Annotated[list[str] | None, typer.Option(help="Customer that must stay on; may be repeated.")]
 OwnSupply = Annotated[
     list[str] | None, typer.Option(help="Priority customer with a named supply of its own.")

@@ -287,6 +287,8 @@ class Orders:
         Areas in the working CRS without any stop.
     max_stops : int
         Most stops; 0 means no limit.
+    max_meters_off : int, optional
+        Most meters off, in zones or cut off without a feed; None means no limit.
     keep_customers : tuple of int
         Customer rows that stay on: never in a zone.
     tapped : tuple of Stretch
@@ -302,6 +304,7 @@ class Orders:
     max_stops: int = 0
     keep_customers: tuple[int, ...] = ()
     tapped: tuple[Stretch, ...] = ()
+    max_meters_off: int | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

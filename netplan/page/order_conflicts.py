@@ -30,6 +30,7 @@ _FREED: Final[dict[LiftedKind, Callable[[str], str]]] = {
     LiftedKind.KEEP_OUT: lambda _: "the areas kept out of are taken back",
     LiftedKind.MOST_STOPS: lambda most: f"more than {most} stops are allowed",
     LiftedKind.MOST_STOPS_BY_RULE: lambda most: f"the rules (choice.max_stops) allow more than {most} stops",
+    LiftedKind.MOST_OFF: lambda most: f"more than {most} meters may be off",
     LiftedKind.CREW_DAY: lambda _: "all meters off can be relit by the end of the crew's day",
     LiftedKind.WINDOW: lambda hours: f"the window is longer, such as {hours} h",
     LiftedKind.PURGE_DRAW: lambda _: "the rules (purge.draw_is_load) leave the draw of the purge out",

@@ -47,6 +47,7 @@ class LiftedKind(StrEnum):
     KEEP_OUT = "areas kept out of"
     MOST_STOPS = "most stops"
     MOST_STOPS_BY_RULE = "most stops by the rules"
+    MOST_OFF = "most meters off"
     CREW_DAY = "crew's day"
     WINDOW = "longer window"
     PURGE_DRAW = "gas for the purge as a load"
@@ -144,18 +145,7 @@ def _one_by_one(request: PlanRequest) -> Iterator[tuple[Lifted, PlanRequest]]:
             yield Lifted(kind, (network.valves.id[valve],)), other(**{valves: rows})
     if orders.keep_out:
         yield Lifted(LiftedKind.KEEP_OUT), other(keep_out=())
-    if orders.max_stops:
-        free = _with(rules, "choice", max_stops=0)
-        yield (
-            Lifted(LiftedKind.MOST_STOPS, (str(orders.max_stops),)),
-            replace(other(max_stops=0), rules=free),
-        )
-    elif rules.choice.max_stops:
-        free = _with(rules, "choice", max_stops=0)
-        yield (
-            Lifted(LiftedKind.MOST_STOPS_BY_RULE, (str(rules.choice.max_stops),)),
-            replace(request, rules=free),
-        )
+    yield from _limits(request)
     endless = _with(rules, "crew", relights_per_hour=1e9, meter_fitters=MOST_FITTERS, day_end="23:59")
     yield Lifted(LiftedKind.CREW_DAY), replace(request, rules=endless)
     longer_h = day_end_after_min(request.start, request.window_hours, rules.crew.day_end) / 60.0
@@ -167,6 +157,21 @@ def _one_by_one(request: PlanRequest) -> Iterator[tuple[Lifted, PlanRequest]]:
             Lifted(LiftedKind.PURGE_DRAW),
             replace(request, rules=_with(rules, "purge", draw_is_load=False)),
         )
+
+
+def _limits(request: PlanRequest) -> Iterator[tuple[Lifted, PlanRequest]]:
+    """Yield the greatest number of stops and of meters off, with the request that does without it."""
+    orders, rules = request.orders, request.rules
+    free = _with(rules, "choice", max_stops=0)
+    if orders.max_stops:
+        lifted = Lifted(LiftedKind.MOST_STOPS, (str(orders.max_stops),))
+        yield lifted, replace(request, orders=replace(orders, max_stops=0), rules=free)
+    elif rules.choice.max_stops:
+        lifted = Lifted(LiftedKind.MOST_STOPS_BY_RULE, (str(rules.choice.max_stops),))
+        yield lifted, replace(request, rules=free)
+    if orders.max_meters_off is not None:
+        lifted = Lifted(LiftedKind.MOST_OFF, (str(orders.max_meters_off),))
+        yield lifted, replace(request, orders=replace(orders, max_meters_off=None))
 
 
 def _own_supplies(context: PlanningContext) -> tuple[Lifted, ...]:

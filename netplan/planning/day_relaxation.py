@@ -98,7 +98,9 @@ def relaxed_by_day(
 
     Where it breaks none, only zones with too many meters are left out.
     """
-    limited = replace(problem, most_meters=most_meters_of_any_zone(context, problem))
+    in_day = most_meters_of_any_zone(context, problem)
+    ordered = in_day if problem.most_meters is None else problem.most_meters
+    limited = replace(problem, most_meters=min(in_day, ordered))
     cheapest = _cheapest(context, problem)
     worst = max(limits, key=lambda limit: _over_min(limit, cheapest))
     if _over_min(worst, cheapest) <= 0.0:

@@ -27,7 +27,7 @@ from netplan.planning.deficient_parts import (
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.excavations_of_cut import excavations_of_cut
 from netplan.planning.final_network import final_network
-from netplan.planning.parts_off import PartsOffInDay
+from netplan.planning.parts_off import PartsOffInDay, too_many_off
 from netplan.planning.too_dear_cuts import base_minor_of, no_feed, too_dear, with_refused
 from netplan.planning.work_states import WorkStates
 from netplan.planning.zone_purges import below_least, zone_purges
@@ -58,7 +58,11 @@ def price_cut(
     if barred.any():
         who = network.customers.id[int(isolated[barred][0])]
         return RefusedCut(cut, f"customer {who} must stay on and lies in the zone")
-    too_long = refusal(context, least_counts_of(context, cut, reach, meters_of(context, isolated)))
+    meters = meters_of(context, isolated)
+    too_many = too_many_off(context, meters)
+    if too_many:
+        return RefusedCut(cut, too_many)
+    too_long = refusal(context, least_counts_of(context, cut, reach, meters))
     if too_long:
         # Feeds keep others on, never those in the zone.
         return RefusedCut(cut, too_long, by_hours=True)

@@ -166,6 +166,8 @@ class OrdersGiven:
         Greatest number of stops.
     keep_on : tuple of str
         Customers that must stay on.
+    max_off : int or None
+        Greatest number of meters off.
     """
 
     force: tuple[PlaceGiven, ...]
@@ -173,6 +175,7 @@ class OrdersGiven:
     keep_out: Path | None
     max_stops: int | None
     keep_on: tuple[str, ...]
+    max_off: int | None = None
 
     def on(self, network: Network, polygons: PolygonsOf) -> Orders:
         """Return the orders as rows and places of a network.
@@ -194,6 +197,7 @@ class OrdersGiven:
             keep_out=() if self.keep_out is None else polygons(self.keep_out, network.crs),
             max_stops=self.max_stops or 0,
             keep_customers=customer_rows(network, self.keep_on, "--keep-on"),
+            max_meters_off=self.max_off,
         )
 
 
@@ -204,6 +208,7 @@ def orders_given(
     keep_out: Path | None,
     max_stops: int | None,
     keep_on: Sequence[str],
+    max_off: int | None = None,
 ) -> OrdersGiven:
     """Read the orders.
 
@@ -218,6 +223,7 @@ def orders_given(
         keep_out,
         max_stops,
         tuple(keep_on),
+        max_off,
     )
 
 

@@ -14,14 +14,20 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.day_hours import least_counts_of, most_meters, refusal
 from netplan.planning.deficient_parts import DeficientPart
 
-__all__ = ["PartsOffInDay"]
+__all__ = ["PartsOffInDay", "too_many_off"]
 
 MOST_CHOSEN: Final = 10
 """Parts of which every choice to be off is gone through; more are priced one by one (own) [-]."""
 
 
+def too_many_off(context: PlanningContext, meters: int) -> str:
+    """Return that more meters are off than ordered, in words; empty where they are not."""
+    most = context.request.orders.max_meters_off
+    return f"{meters} meters off, more than the {most} ordered" if most is not None and meters > most else ""
+
+
 class PartsOffInDay:
-    """Asks of parts off, before anything is solved for them, whether the day is long enough for it.
+    """Asks of parts off, before anything is solved for them, whether order and day allow it.
 
     Feeds and the purge are left out: they only make it longer.
 
@@ -35,7 +41,7 @@ class PartsOffInDay:
     Attributes
     ----------
     reason : str
-        Why the first parts asked for that the day doesn't hold can't be off; empty without such.
+        Why the first parts asked for that may not be off together may not; empty without such.
     """
 
     def __init__(
@@ -44,20 +50,24 @@ class PartsOffInDay:
         meters = np.maximum(context.request.network.customers.meters, 1)
         self._context = context
         self._counts = least_counts_of(context, cut, reach, 0)
-        self._most = most_meters(context, self._counts)
+        ordered = context.request.orders.max_meters_off
+        in_day = most_meters(context, self._counts)
+        self._most = in_day if ordered is None else min(in_day, ordered)
         self._in_zones = int(meters[reach.isolated].sum())
         self._in_part = [int(meters[part.customers].sum()) for part in parts]
         self.reason = ""
 
     def is_too_short(self, off: Sequence[bool]) -> bool:
-        """Return whether the day is too short with those parts off."""
+        """Return whether the day is too short, or more are off than ordered, with those parts off."""
         meters = self._in_zones + sum(
             of_part for of_part, is_off in zip(self._in_part, off, strict=True) if is_off
         )
         if meters <= self._most:
             return False
         if not self.reason:
-            self.reason = refusal(self._context, self._counts.with_meters(meters))
+            self.reason = too_many_off(self._context, meters) or refusal(
+                self._context, self._counts.with_meters(meters)
+            )
         return True
 
     def least_minor(self, feed_minor: Sequence[int | None], off_minor: Sequence[int | None]) -> int | None:

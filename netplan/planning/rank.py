@@ -30,6 +30,7 @@ from netplan.planning.evaluate import price_cut
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.excavations_of_cut import work_minor_of
 from netplan.planning.infeasibility import require_possible
+from netplan.planning.least_meters_off import require_few_off
 from netplan.planning.least_stops import require_enough_stops
 from netplan.planning.prepared_fallbacks import least_fallbacks_minor, with_prepared_fallbacks
 from netplan.planning.search_budget import Budget, BudgetSpentError
@@ -107,6 +108,7 @@ def isolation_problem(context: PlanningContext, section: WorkSection) -> Isolati
         feed_bound=_feed_bound(context, section),
         alternatives=frozenset(request.own_supply),
         every_place=True,
+        most_meters=request.orders.max_meters_off,
     )
 
 
@@ -181,6 +183,7 @@ def rank(
     request = context.request
     problem = isolation_problem(context, section)
     require_enough_stops(context, problem)
+    require_few_off(context, problem)
     budget = Budget(request.rules.choice, context.solutions, request.rules.fallback)
     found = _Found(request.wanted, barred)
     progress = CandidateProgress(tell, request.rules.choice.max_zones, request.rules.price.currency)

@@ -94,6 +94,8 @@ def orders_in_words(request: PlanRequest) -> tuple[str, ...]:
         lines.append(f"no stop in {len(orders.keep_out)} areas, {area_m2:.0f} m² in all")
     if orders.max_stops:
         lines.append(f"at most {orders.max_stops} stops")
+    if orders.max_meters_off is not None:
+        lines.append(f"at most {orders.max_meters_off} meters off")
     customer_id = network.customers.id
     lines.extend(f"{_CUSTOMER}{customer_id[row]}{STAYS_ON}" for row in orders.keep_customers)
     lines.extend(f"{_CUSTOMER}{customer_id[row]}{OWN_SUPPLY}" for row in request.own_supply)

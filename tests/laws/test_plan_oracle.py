@@ -22,6 +22,7 @@ from tests.support.plan_oracle import PlanOracle
 
 SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "36"))
 BLOCKS = 6
+LIMITED_SEEDS = max(16, SEEDS // 6)
 HARD = (95, 212, 277)
 """Seeds that once failed: customers behind a closed valve, who had no gas before, made a tail dear (95, 277);
 bag and squeeze changed about on the two sides of a work were taken for one way to stop (212)."""
@@ -43,6 +44,22 @@ def test_five_cheapest_equal_exhaustive_pricing(block: int) -> None:
         seen["several"] += len(found.options) > 1
     assert seen["answered"] >= most // 2
     assert seen["several"]
+
+
+def test_with_at_most_so_many_meters_off_the_cheapest_equal_exhaustive_pricing() -> None:
+    """One meter fewer than the cheapest option has off, again and again until no plan is left."""
+    seen: Counter[str] = Counter()
+    for seed in range(LIMITED_SEEDS):
+        case, rules, feeds = plan_case(seed), plan_rules(seed), has_feeds(seed)
+        meters = np.maximum(case.network.customers.meters, 1)
+        found = planned(case, rules, feeds=feeds)
+        while found.options and (most := int(meters[found.options[0].off].sum()) - 1) >= 0:
+            found = planned(case, rules, feeds=feeds, max_off=most)
+            assert not differences(found, case, rules, feeds=feeds, max_off=most), f"seed {seed}, {most} off"
+            assert all(int(meters[option.off].sum()) <= most for option in found.options)
+            seen["fewer off" if found.options else "none"] += 1
+            seen["a part fed for it"] += any(option.feeds_minor for option in found.options)
+    assert min(seen["fewer off"], seen["none"], seen["a part fed for it"]) >= 1, seen
 
 
 def _apart(case: Case, rules: Rules) -> bool:

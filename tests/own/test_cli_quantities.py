@@ -21,6 +21,7 @@ from netplan.readers import write_layers
 from tests.own.test_cli_bypass import CRS, X, Y, _street
 
 COUNTS = {
+    ("plan", "--max-off"),
     ("as-built", "--option"),
     ("bypass", "--option"),
     ("emergency", "--crews"),

@@ -6,6 +6,7 @@ case, how many of them have it in a listed option.
 
 from __future__ import annotations
 
+import math
 import sys
 from collections import Counter
 from collections.abc import Iterator
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 from time import perf_counter
 
 from netplan.core.errors import NoPlanError, NotSolvedError
+from netplan.isolation import Orders
 from netplan.network.work_section import WorkPart, work_section
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
@@ -60,14 +62,17 @@ def has_feeds(seed: int) -> bool:
     return seed % 10 != 9
 
 
-def planned(case: Case, rules: Rules, *, feeds: bool = True) -> Planned:
-    """Plan a case."""
+def planned(case: Case, rules: Rules, *, feeds: bool = True, max_off: int | None = None) -> Planned:
+    """Plan a case, with at most so many meters off."""
     of = case.section
     parts = tuple(
         WorkPart(case.network.pipes.id[int(pipe)], float(low), float(high))
         for pipe, low, high in zip(of.pipe, of.from_m, of.to_m, strict=True)
     )
-    request = PlanRequest(case.network, parts, rules, hours=HOURS, feeds_allowed=feeds, options=WANTED)
+    orders = Orders(max_meters_off=max_off)
+    request = PlanRequest(
+        case.network, parts, rules, hours=HOURS, orders=orders, feeds_allowed=feeds, options=WANTED
+    )
     context = PlanningContext.for_request(request)
     try:
         context.before.require_solved()
@@ -80,9 +85,11 @@ def planned(case: Case, rules: Rules, *, feeds: bool = True) -> Planned:
     return Planned(context, ranking.options, tuple(cut.reason for cut in ranking.refused))
 
 
-def differences(found: Planned, case: Case, rules: Rules, *, feeds: bool = True) -> list[str]:
+def differences(
+    found: Planned, case: Case, rules: Rules, *, feeds: bool = True, max_off: float = math.inf
+) -> list[str]:
     """Return in what the planner and the oracle differ; nothing where they agree."""
-    oracle = PlanOracle(case, rules, feeds=feeds)
+    oracle = PlanOracle(case, rules, feeds=feeds, max_off=max_off)
     expected = oracle.options(WANTED) if oracle.solved_before else []
     answers = [(option.burden_minor, tuple(option.off.tolist())) for option in found.options]
     different = []

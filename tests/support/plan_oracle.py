@@ -39,7 +39,7 @@ __all__ = ["PlanOracle"]
 class PlanOracle(Oracle):
     """Every way of isolating the work with everything that follows from it, cheapest first."""
 
-    def __init__(self, case: Case, rules: Rules, *, feeds: bool = True) -> None:
+    def __init__(self, case: Case, rules: Rules, *, feeds: bool = True, max_off: float = math.inf) -> None:
         self.gas, self.standard = named_gas(str(rules.gas.name)), METRIC_STANDARD
         self.conditions = FlowConditions(self.gas, ground_temperature_k=GROUND_K)
         outlet = float(np.nanmax(case.network.stations.outlet_pa_gauge))
@@ -52,6 +52,7 @@ class PlanOracle(Oracle):
         self.ground = Ground(case.network, rules)
         self.work_minor = self.ground.work(case.section)
         self.feeds_allowed = feeds
+        self.max_off = max_off
         self.table = case.network.customers
         self.demand = customer_demand(
             self.table,
@@ -332,7 +333,7 @@ class PlanOracle(Oracle):
             off = set(after.isolated)
             for part, way in zip(after.deficient, picked, strict=True):
                 off |= part.rows if way.off else set()
-            if frozenset(off) in held:
+            if frozenset(off) in held or self._meters(sorted(off)) > self.max_off:
                 continue
             hoses = sum(way.bypass is not None for way in picked)
             valves = sum(way.valve_piece >= 0 for way in picked)

@@ -1,0 +1,52 @@
+"""Whether any zone holds as few meters as the planner orders to be off at most."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from netplan.core.errors import NoPlanError
+from netplan.isolation import MINOR_PER_UNIT, IsolationProblem
+from netplan.planning.context import PlanningContext
+from netplan.planning.least_hours import minutes_as_prices
+from netplan.planning.least_minutes import LeastMinutes
+
+__all__ = ["require_few_off"]
+
+
+def require_few_off(context: PlanningContext, problem: IsolationProblem) -> None:
+    """Check that some zone has no more meters than the order allows to be off.
+
+    With one unit to pay for each meter in a zone and nothing for stops and gas, the least cut is the fewest
+    meters that any zone holds. Feeds keep others on, never those in the zone.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    problem : IsolationProblem
+        With `Orders.max_meters_off`; None allows any number.
+
+    Raises
+    ------
+    NoPlanError
+        When every zone holds more, or nothing isolates the work.
+    """
+    most = problem.orders.max_meters_off
+    if most is None:
+        return
+    meters = np.maximum(context.request.network.customers.meters, 1).astype(np.float64)
+    free = dict.fromkeys((method.name for method in problem.rules.method), 0.0)
+    counted = minutes_as_prices(replace(problem, most_meters=None), LeastMinutes(0.0, free, meters))
+    search = context.cuts(counted)
+    try:
+        next(search)
+    except NoPlanError as error:
+        if error.cut_short:
+            return
+        raise
+    # Zones that break a constraint may have come before: the first of all bounds the number from below.
+    least = -(-search.least_minor // MINOR_PER_UNIT)
+    if least > most:
+        why = f"at least {least} meters are off whatever is stopped, more than the {most} allowed; allow more"
+        raise NoPlanError("no set of stops isolates the work section: " + why, (why,))
