@@ -14,6 +14,7 @@ from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_emergency import EmergencyView, emergency_section
 from netplan.outputs.screen_table import BYPASS_WORDS, CAUTION, figure_label, shown_figure
 from netplan.screening.link_candidates import NewLink
+from netplan.screening.main_evaluator import NO_PLAN, NOT_SETTLED, STOPS_FOUND
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
 
@@ -76,7 +77,13 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame, units: Figures) -> Iterator[s
         return
     yield f"- work section: {work}"
     yield f"- window: {settings.hours or rules.crew.hours:g} h at {air} air temperature"
-    yield f"- a plan is possible for {int((mains['outcome'] == 'plan').sum())} mains"
+    found = Counter(mains["outcome"])
+    yield (
+        f"- stops are found for {found[STOPS_FOUND]} mains: possible by stops alone. Whether feeds, pressures, "
+        "hours and the order of the work allow a plan only `gas-netplan plan` says"
+    )
+    if found[NOT_SETTLED]:
+        yield f"- not settled for {found[NOT_SETTLED]} mains: `gas-netplan plan` looks farther"
     if settings.pressure:
         count = Counter(mains["bypass"])
         yield (
@@ -121,8 +128,14 @@ def _cell(figure: str, value: Any, units: Figures) -> str:
 
 
 def _without_plan(mains: gpd.GeoDataFrame, units: Figures) -> Iterator[str]:
-    rows = mains[mains["outcome"] != "plan"]
-    yield "## No plan possible"
+    yield from _with_reasons(mains[mains["outcome"] == NO_PLAN], "No plan possible", units)
+    unsettled = mains[mains["outcome"] == NOT_SETTLED]
+    if len(unsettled):
+        yield from _with_reasons(unsettled, "Not settled", units)
+
+
+def _with_reasons(rows: gpd.GeoDataFrame, heading: str, units: Figures) -> Iterator[str]:
+    yield f"## {heading}"
     yield ""
     if not len(rows):
         yield "None."

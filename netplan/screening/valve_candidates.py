@@ -22,7 +22,7 @@ from netplan.network.model import Network, Nodes, Pieces, Valves
 from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Operable, ValveState
 from netplan.rules.rule_set import MethodKind, Rules
-from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
+from netplan.screening.main_evaluator import STOPS_FOUND, District, MainEvaluator
 from netplan.screening.screen_run import Screen
 
 __all__ = ["NEW_VALVE", "NewValve", "ValvePlaces", "best_valves", "with_valve"]
@@ -197,7 +197,7 @@ def _tried(
     saved, mains, customers = 0, 0, 0
     for main in chain.mains.tolist():
         row: dict[str, Any] = {name: before[name][main].as_py() for name in before.column_names}
-        if row["outcome"] != PLAN:
+        if row["outcome"] != STOPS_FOUND:
             continue
         try:
             cut = next(evaluator.search(rows[main]))
