@@ -144,6 +144,20 @@ class LocalGraph:
         is_new: NDArray[np.bool_] = found[1:] != found[:-1]
         return found[1:][is_new]
 
+    def explore_looked_at(self) -> None:
+        """Explore every supernode whose segments were read."""
+        for supernode in self.looked_at().tolist():
+            self.explore(self._local_of(supernode))
+
+    @property
+    def priced_for_work(self) -> frozenset[int]:
+        """Segments of the work, and those it stands so near to that they are priced for it alone."""
+        return self.work.segments | self._by_work
+
+    def edge_of(self, arc: int) -> LocalEdge | None:
+        """Return the edge of an arc of the graph; None for the arcs of auxiliary nodes."""
+        return self._edge(arc >> 1)
+
     def explore(self, node: int) -> None:
         """Take in all edges of a local node."""
         if self.graph.sink[node] != UNEXPLORED:

@@ -79,8 +79,8 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame, units: Figures) -> Iterator[s
     yield f"- window: {settings.hours or rules.crew.hours:g} h at {air} air temperature"
     found = Counter(mains["outcome"])
     yield (
-        f"- stops are found for {found[STOPS_FOUND]} mains: possible by stops alone. Whether feeds, pressures, "
-        "hours and the order of the work allow a plan only `gas-netplan plan` says"
+        f"- stops are found for {found[STOPS_FOUND]} mains: possible by stops alone. Whether feeds, "
+        "pressures, hours and the order of the work allow a plan only `gas-netplan plan` says"
     )
     if found[NOT_SETTLED]:
         yield f"- not settled for {found[NOT_SETTLED]} mains: `gas-netplan plan` looks farther"

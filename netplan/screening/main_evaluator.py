@@ -42,8 +42,8 @@ __all__ = ["District", "MainEvaluator"]
 MOST_SCANNED: Final = 500
 """Zones that break a constraint in a row before the search for stops gives up (own) [-]."""
 STOPS_FOUND, NO_PLAN, NOT_SETTLED = "stops found", "no plan possible", "not settled"
-"""Outcomes: stops isolate the work, and whether feeds, pressures, hours and the order of the work allow a plan
-is for `planning` to say; proven that no set of stops does; the search ended before either was shown."""
+"""Outcomes: stops isolate the work, and whether feeds, pressures, hours and the order of the work allow a
+plan is for `planning` to say; proven that no set of stops does; the search ended before either was shown."""
 _UNFED: Final = "no station and no injection feeds it as recorded"
 _NO_STOP: Final = {
     "outcome": NOT_SETTLED,
