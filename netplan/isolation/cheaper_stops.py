@@ -1,9 +1,9 @@
 """What a cheaper stop on a segment can save at most, for every segment at once: by the flow of a least cut.
 
-The least cut is as dear as the greatest flow. Where the capacity of one edge becomes less, that flow loses no
-more than what it carries along that edge beyond the new capacity; so a stop of some price on a segment saves at
-most that, wherever on it the stop is (Ford and Fulkerson, Canadian Journal of Mathematics 8, 1956, pages 399 to
-404; from memory). Nothing is said of the segments that are dearer then, and no more than that.
+The least cut is as dear as the greatest flow. Where the capacity of one edge becomes less, that flow loses
+no more than what it carries along that edge beyond the new capacity; so a stop of some price on a segment
+saves at most that, wherever on it the stop is (Ford and Fulkerson, Canadian Journal of Mathematics 8, 1956,
+pages 399 to 404; from memory).
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from netplan.graph.minimum_cut import UNEXPLORED, FlowGraph, MaximumFlow, least_
 from netplan.isolation.cut_search import CutSearch
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.segment_edges import LocalEdge, arcs_of
+from netplan.isolation.segment_geometry import SegmentGeometry
 
 __all__ = ["CheaperStops", "cheaper_stops"]
 
@@ -34,12 +35,15 @@ class CheaperStops:
     most_minor : dict of int by int
         By segment what a stop at the price asked saves at most [minor units]; segments left out save nothing.
     near_work : frozenset of int
-        Segments of the work, and those that it stands near to: what can be done there is its own matter.
+        Segments of the work, and those that it stands near to: where stops fit there is its own matter.
+    beside_work : dict of list of SegmentGeometry by int
+        What is left of the segments of the work beside it.
     """
 
     least_minor: int
     most_minor: dict[int, int]
     near_work: frozenset[int]
+    beside_work: dict[int, list[SegmentGeometry]]
 
 
 def cheaper_stops(search: CutSearch, bound_minor: int, price_minor: Ints) -> CheaperStops:
@@ -55,8 +59,8 @@ def cheaper_stops(search: CutSearch, bound_minor: int, price_minor: Ints) -> Che
 
     Notes
     -----
-    Where cheaper cuts than the first were refused, the whole difference may be saved on every segment that was
-    read. On others nothing is: the same flows show that no cut through them is cheaper.
+    Where cheaper cuts than the first were refused, the whole difference may be saved on every segment that
+    was read. On others nothing is: the same flows show that no cut through them is cheaper.
     """
     local = search.local
     local.explore_looked_at()
@@ -70,7 +74,10 @@ def cheaper_stops(search: CutSearch, bound_minor: int, price_minor: Ints) -> Che
             saved = slack + _saved_on(edge, _carried(local, flow, arc, edge), int(price_minor[edge.segment]))
             if saved > 0:
                 most[edge.segment] = max(saved, most.get(edge.segment, 0))
-    return CheaperStops(least, most, local.priced_for_work)
+    beside: dict[int, list[SegmentGeometry]] = {segment: [] for segment in local.work.segments}
+    for remainder in local.work.remainders:
+        beside[remainder.segment].append(remainder.geometry)
+    return CheaperStops(least, most, local.priced_for_work, beside)
 
 
 def _flow(local: LocalGraph) -> MaximumFlow:

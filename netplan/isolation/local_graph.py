@@ -154,6 +154,11 @@ class LocalGraph:
         """Segments of the work, and those it stands so near to that they are priced for it alone."""
         return self.work.segments | self._by_work
 
+    def may_stop(self, segment: int) -> bool:
+        """Whether a stop can be made on a segment beside the work, with the zone at either end."""
+        least = self._least(segment, None) if self._special(segment) else self.costs.price_segment(segment)
+        return segment not in self.work.segments and max(least) < INFINITE
+
     def edge_of(self, arc: int) -> LocalEdge | None:
         """Return the edge of an arc of the graph; None for the arcs of auxiliary nodes."""
         return self._edge(arc >> 1)

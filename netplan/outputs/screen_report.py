@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator
 from typing import Any, Final
@@ -159,12 +160,17 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
     if valves is None:
         yield "Not looked for."
     elif not valves.places:
-        yield "Nowhere: no valve saves anything, or the rules know no valve."
+        yield (
+            "Nowhere: no valve saves anything, or the rules know no valve."
+            if valves.proven
+            else f"Nowhere found: {_left_open(screen, valves)}"
+        )
     else:
         currency = screen.rules.price.currency
         yield (
             "Burden saved, summed over all mains that are taken out one by one, by the least burden of each, "
-            "with the network as it would be. Customers: more that stay in supply, summed likewise."
+            "with the network as it would be; mains that get dearer count against it, mains without stops "
+            "before or after do not count. Customers: more that stay in supply, summed likewise."
         )
         yield ""
         names = [
@@ -188,11 +194,24 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
             ),
         )
         yield (
-            f"{valves.tried} chains were tried. No other place can save more than the last one named."
+            f"{valves.tried} lengths of main were tried. One place is named for each run of main between "
+            f"junctions; on no other run can a valve anywhere save a whole {currency} more than the last one "
+            "named."
             if valves.proven
-            else f"{valves.tried} chains were tried, those with the greatest bound; another may be as good."
+            else f"A shortlist: {_left_open(screen, valves)} One place is named for each run of main between "
+            "junctions."
         )
     yield ""
+
+
+def _left_open(screen: Screen, valves: ValvePlaces) -> str:
+    currency = screen.rules.price.currency
+    most = f"{math.ceil(valves.others_at_most):,} {currency}"
+    more = f", {math.ceil(valves.gap):,} {currency} more than the last one named" if valves.places else ""
+    return (
+        f"{valves.tried} lengths of main were tried, those first where most can be saved. On another run of "
+        f"main between junctions a valve may save up to {most}{more}."
+    )
 
 
 def _links(links: tuple[NewLink, ...] | None, units: Figures) -> Iterator[str]:

@@ -25,7 +25,7 @@ from netplan.rules import Rules, default_rules, read_rules
 from netplan.screening import ScreenSettings, screen
 from netplan.screening.main_evaluator import NO_PLAN, NOT_SETTLED, STOPS_FOUND
 from netplan.screening.screen_settings import span_of
-from tests.aside_towns import aside_rows
+from tests.aside_towns import aside_layers
 from tests.fuzz.districts import district
 from tests.support.networks import build, customer, main, service, station, valve
 from tests.support.plan_cases import plan_case, plan_rules
@@ -125,7 +125,7 @@ def test_no_outcome_contradicts_a_plan_and_no_plan_undercuts_the_least_burden(tm
 @pytest.mark.parametrize("name", ["close", "aside", *(["schutterwald", "lane"] if MORE else [])])
 def test_the_same_in_parts_of_larger_towns(name: str, tmp_path: Path) -> None:
     layers, work = district(name) if name != "aside" else (None, WorkPart("T02", 48.0, 52.0))
-    network = build(**aside_rows()) if layers is None else build_network(layers, strict=False)
+    network = build_network(aside_layers() if layers is None else layers, strict=False)
     rules = read_rules(None, overrides={"choice": QUICK})
     asked = Asked(network, rules, ScreenSettings(pressure=False, air_temp_c=0.0))
     met = _beside_plans(asked, tmp_path / "blocks", None if MORE else [work.main_id])

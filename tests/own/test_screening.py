@@ -38,9 +38,10 @@ from netplan.screening import Screen, ScreenSettings, Workers, screen
 from netplan.screening.block_workers import local_cluster
 from netplan.screening.main_blocks import district_nodes
 from netplan.screening.main_evaluator import STOPS_FOUND, District, MainEvaluator
+from netplan.screening.new_valve import with_valve
 from netplan.screening.screen_run import Districts
 from netplan.screening.stranding_search import StrandingSearch
-from netplan.screening.valve_candidates import best_valves, with_valve
+from netplan.screening.valve_candidates import best_valves
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.support import schutterwald
 from tests.support.networks import build, customer, main, service, station, valve
