@@ -159,10 +159,6 @@ class LocalGraph:
         least = self._least(segment, None) if self._special(segment) else self.costs.price_segment(segment)
         return segment not in self.work.segments and max(least) < INFINITE
 
-    def edge_of(self, arc: int) -> LocalEdge | None:
-        """Return the edge of an arc of the graph; None for the arcs of auxiliary nodes."""
-        return self._edge(arc >> 1)
-
     def explore(self, node: int) -> None:
         """Take in all edges of a local node."""
         if self.graph.sink[node] != UNEXPLORED:
@@ -196,18 +192,18 @@ class LocalGraph:
         if found is None:
             found = {}
             for arc in self.graph.arcs_from(node):
-                edge = self._edge(arc >> 1)
+                edge = self.edge_of(arc)
                 if edge is not None:
                     found.setdefault(self.graph.end[arc], []).append(edge)
             if self.is_explored(node):
                 self._around[node] = found
         return found
 
-    def _edge(self, number: int) -> LocalEdge | None:
-        """Return an edge of the graph; most are only ever flowed through, so they are made when asked for."""
-        row = self._rows[number]
+    def edge_of(self, arc: int) -> LocalEdge | None:
+        """Return the edge of an arc of the graph, made when it is asked for; None for auxiliary nodes."""
+        row = self._rows[arc >> 1]
         if isinstance(row, tuple):
-            row = self._rows[number] = self._made(*row)
+            row = self._rows[arc >> 1] = self._made(*row)
         return row
 
     def _made(self, segment: int, at_a: bool, near: int, far: int, beyond: int, behind: int) -> LocalEdge:
