@@ -144,6 +144,7 @@ def command(
     from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.rules import read_rules
     from netplan.screening import ScreenSettings, Workers
+    from netplan.screening.main_evaluator import STOPS_FOUND
 
     who = Workers(workers, scheduler)
     kind: Any = work
@@ -184,8 +185,8 @@ def command(
     print_unread(joined.findings, terminal)
     said = [f"{result.table.num_rows} mains"]
     if with_stops:
-        possible = sum(outcome == "plan" for outcome in result.table["outcome"].to_pylist())
-        said.append(f"a plan is possible for {possible}")
+        found = sum(outcome == STOPS_FOUND for outcome in result.table["outcome"].to_pylist())
+        said.append(f"stops are found for {found} (whether a plan stands, the command plan says)")
     if emergency:
         rings = sum(ring == "yes" for ring in result.table["valve_ring"].to_pylist())
         said.append(f"{rings} with a ring of valves that shuts no station")

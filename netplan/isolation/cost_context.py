@@ -20,6 +20,7 @@ from netplan.isolation.stop_placement import StopPlacement
 from netplan.isolation.stop_prices import SimpleSegments, cost_simple_segments
 from netplan.isolation.work_segments import WorkSegments
 from netplan.network.model import Network
+from netplan.network.topology import fed_nodes
 from netplan.network.vocabulary import Category
 from netplan.rules.rule_set import Rules
 
@@ -117,10 +118,24 @@ class CostContext:
     def single_minor(self) -> NDArray[np.int64]:
         """Price of the customers attached at each supernode alone."""
         index = self.index
-        per_pair = np.where(index.multi_attached[index.customer_row], 0, self.off_minor[index.customer_row])
-        running = np.concatenate([[0], np.cumsum(per_pair)])
+        return self._summed(np.where(index.multi_attached, 0, self.off_minor))
+
+    def _summed(self, minor: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return the sum of a price of each customer over those attached at each supernode [minor units]."""
+        index = self.index
+        running = np.concatenate([[0], np.cumsum(minor[index.customer_row])])
         total: NDArray[np.int64] = running[index.customer_start[1:]] - running[index.customer_start[:-1]]
         return total
+
+    @cached_property
+    def had_gas(self) -> NDArray[np.bool_]:
+        """Which customers a station or an injection reaches before any stop: no other can be stranded."""
+        customers = self.index.network.customers
+        owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+        fed = fed_nodes(self.index.network, injections=True)[customers.attach_node]
+        had: NDArray[np.bool_] = np.zeros(len(customers), dtype=np.bool_)
+        had[owner[fed]] = True
+        return had
 
     @cached_property
     def has_multi_attached(self) -> NDArray[np.bool_]:
@@ -168,13 +183,21 @@ class CostContext:
 
     @cached_property
     def off_prefix(self) -> NDArray[np.int64]:
-        """Running sum, in depth-first preorder, of the price of customers attached at one supernode alone."""
-        return self.pendants.prefix(self.single_minor)
+        """Running sum, in depth-first preorder, of the price of customers attached at one supernode alone.
+
+        Those that had no gas before any stop lose none: they count nothing.
+        """
+        loses = self.had_gas & ~self.index.multi_attached
+        return self.pendants.prefix(self._summed(np.where(loses, self.off_minor, 0)))
 
     @cached_property
     def priority(self) -> NDArray[np.bool_]:
         """Which customers have a priority."""
         return np.array(pc.not_equal(self.index.network.customers.priority.arrow, ""), dtype=np.bool_)
+
+    def losing(self, customers: frozenset[int]) -> frozenset[int]:
+        """Return those of some customers that had gas before any stop."""
+        return frozenset(row for row in customers if self.had_gas.item(row))
 
     def _kept(self, ordered: tuple[int, ...], alternatives: frozenset[int] | None) -> frozenset[int]:
         """Return the customers that may not go off: by order, or by priority without an alternative."""

@@ -144,6 +144,21 @@ class LocalGraph:
         is_new: NDArray[np.bool_] = found[1:] != found[:-1]
         return found[1:][is_new]
 
+    def explore_looked_at(self) -> None:
+        """Explore every supernode whose segments were read."""
+        for supernode in self.looked_at().tolist():
+            self.explore(self._local_of(supernode))
+
+    @property
+    def priced_for_work(self) -> frozenset[int]:
+        """Segments of the work, and those it stands so near to that they are priced for it alone."""
+        return self.work.segments | self._by_work
+
+    def may_stop(self, segment: int) -> bool:
+        """Whether a stop can be made on a segment beside the work, with the zone at either end."""
+        least = self._least(segment, None) if self._special(segment) else self.costs.price_segment(segment)
+        return segment not in self.work.segments and max(least) < INFINITE
+
     def explore(self, node: int) -> None:
         """Take in all edges of a local node."""
         if self.graph.sink[node] != UNEXPLORED:
@@ -177,18 +192,18 @@ class LocalGraph:
         if found is None:
             found = {}
             for arc in self.graph.arcs_from(node):
-                edge = self._edge(arc >> 1)
+                edge = self.edge_of(arc)
                 if edge is not None:
                     found.setdefault(self.graph.end[arc], []).append(edge)
             if self.is_explored(node):
                 self._around[node] = found
         return found
 
-    def _edge(self, number: int) -> LocalEdge | None:
-        """Return an edge of the graph; most are only ever flowed through, so they are made when asked for."""
-        row = self._rows[number]
+    def edge_of(self, arc: int) -> LocalEdge | None:
+        """Return the edge of an arc of the graph, made when it is asked for; None for auxiliary nodes."""
+        row = self._rows[arc >> 1]
         if isinstance(row, tuple):
-            row = self._rows[number] = self._made(*row)
+            row = self._rows[arc >> 1] = self._made(*row)
         return row
 
     def _made(self, segment: int, at_a: bool, near: int, far: int, beyond: int, behind: int) -> LocalEdge:

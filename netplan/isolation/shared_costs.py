@@ -52,7 +52,7 @@ class SharedCosts:
         self._costs, self._index, self.kept, self._feed_bound = costs, costs.index, kept, feed_bound
         self.kept_at = costs.supernodes_of(kept)
         self.stranding = (
-            StrandedCosts(costs.index, costs.pendants, costs.off_prefix, feed_bound, kept)
+            StrandedCosts(costs.index, costs.pendants, costs.off_prefix, feed_bound, costs.losing(kept))
             if feed_bound
             else None
         )

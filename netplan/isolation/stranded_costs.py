@@ -27,11 +27,12 @@ class StrandedCosts:
     index : SegmentGraph
     pendants : PendantComponents
     off_prefix : int64 array
-        Running sum over the preorder of `pendants` of the price of the customers there [minor units].
+        Running sum over the preorder of `pendants` of the price of the customers there who had gas before any
+        stop [minor units].
     feed_bound : callable
         The caller's lower bound on any feed that serves a pendant component.
     kept : frozenset of int
-        Customers that may not go off.
+        Customers that may not go off and had gas before any stop.
     """
 
     def __init__(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator
 from typing import Any, Final
@@ -14,6 +15,7 @@ from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_emergency import EmergencyView, emergency_section
 from netplan.outputs.screen_table import BYPASS_WORDS, CAUTION, figure_label, shown_figure
 from netplan.screening.link_candidates import NewLink
+from netplan.screening.main_evaluator import NO_PLAN, NOT_SETTLED, STOPS_FOUND
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
 
@@ -76,7 +78,13 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame, units: Figures) -> Iterator[s
         return
     yield f"- work section: {work}"
     yield f"- window: {settings.hours or rules.crew.hours:g} h at {air} air temperature"
-    yield f"- a plan is possible for {int((mains['outcome'] == 'plan').sum())} mains"
+    found = Counter(mains["outcome"])
+    yield (
+        f"- stops are found for {found[STOPS_FOUND]} mains: possible by stops alone. Whether feeds, "
+        "pressures, hours and the order of the work allow a plan only `gas-netplan plan` says"
+    )
+    if found[NOT_SETTLED]:
+        yield f"- not settled for {found[NOT_SETTLED]} mains: `gas-netplan plan` looks farther"
     if settings.pressure:
         count = Counter(mains["bypass"])
         yield (
@@ -121,8 +129,14 @@ def _cell(figure: str, value: Any, units: Figures) -> str:
 
 
 def _without_plan(mains: gpd.GeoDataFrame, units: Figures) -> Iterator[str]:
-    rows = mains[mains["outcome"] != "plan"]
-    yield "## No plan possible"
+    yield from _with_reasons(mains[mains["outcome"] == NO_PLAN], "No plan possible", units)
+    unsettled = mains[mains["outcome"] == NOT_SETTLED]
+    if len(unsettled):
+        yield from _with_reasons(unsettled, "Not settled", units)
+
+
+def _with_reasons(rows: gpd.GeoDataFrame, heading: str, units: Figures) -> Iterator[str]:
+    yield f"## {heading}"
     yield ""
     if not len(rows):
         yield "None."
@@ -146,12 +160,17 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
     if valves is None:
         yield "Not looked for."
     elif not valves.places:
-        yield "Nowhere: no valve saves anything, or the rules have no valve."
+        yield (
+            "Nowhere: no valve saves anything, or the rules have no valve."
+            if valves.proven
+            else f"Nowhere found: {_left_open(screen, valves)}"
+        )
     else:
         currency = screen.rules.price.currency
         yield (
             "Burden saved, summed over all mains that are taken out one by one, by the least burden of each, "
-            "with the network as it would be. Customers: more that stay in supply, summed likewise."
+            "with the network as it would be; mains that get dearer count against it, mains without stops "
+            "before or after do not count. Customers: more that stay in supply, summed likewise."
         )
         yield ""
         names = [
@@ -175,11 +194,24 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
             ),
         )
         yield (
-            f"{valves.tried} chains were tried. No other place can save more than the last one listed."
+            f"{valves.tried} lengths of main were tried. One place is named for each run of main between "
+            f"junctions; on no other run can a valve anywhere save a whole {currency} more than the last one "
+            "named."
             if valves.proven
-            else f"{valves.tried} chains were tried, those with the greatest bound; another may be as good."
+            else f"A shortlist: {_left_open(screen, valves)} One place is named for each run of main between "
+            "junctions."
         )
     yield ""
+
+
+def _left_open(screen: Screen, valves: ValvePlaces) -> str:
+    currency = screen.rules.price.currency
+    most = f"{math.ceil(valves.others_at_most):,} {currency}"
+    more = f", {math.ceil(valves.gap):,} {currency} more than the last one named" if valves.places else ""
+    return (
+        f"{valves.tried} lengths of main were tried, those first where most can be saved. On another run of "
+        f"main between junctions a valve may save up to {most}{more}."
+    )
 
 
 def _links(links: tuple[NewLink, ...] | None, units: Figures) -> Iterator[str]:

@@ -37,6 +37,7 @@ from netplan.planning.search_budget import Budget, BudgetSpentError
 from netplan.reference.gas import METRIC_STANDARD
 
 __all__ = [
+    "NO_OUTLET_PA_GAUGE",
     "OptionIdentity",
     "Ranking",
     "gas_outlet_pa_gauge",
@@ -54,7 +55,7 @@ OptionIdentity = tuple[frozenset[tuple[int, str, float]], bytes, int]
 MOST_REASONS = 5
 _FIGURES: Final = re.compile(r"\b[SB]?\d[\d.,]*\b")
 """Figures, and names of stops and bypasses."""
-NO_OUTLET_PA_GAUGE = 20 * PA_PER_MBAR
+NO_OUTLET_PA_GAUGE: Final = 20 * PA_PER_MBAR
 """What a network that injections alone feed is taken to be at (own) [Pa gauge]."""
 
 

@@ -18,6 +18,7 @@ from netplan.isolation import (
     MINOR_PER_UNIT,
     CutSearch,
     IsolationProblem,
+    Orders,
     Outline,
     SameFeed,
     SegmentGraph,
@@ -39,8 +40,16 @@ from netplan.screening.unfed_pressures import PressureSolver, SolvedPressures
 __all__ = ["District", "MainEvaluator"]
 
 MOST_SCANNED: Final = 500
-"""Zones that break a constraint in a row before a main counts as having no plan (own) [-]."""
-PLAN, NO_PLAN = "plan", "no plan possible"
+"""Zones that break a constraint in a row before the search for stops gives up (own) [-]."""
+STOPS_FOUND, NO_PLAN, NOT_SETTLED = "stops found", "no plan possible", "not settled"
+"""Outcomes: stops isolate the work, and whether feeds, pressures, hours and the order of the work allow a
+plan is for `planning` to say; proven that no set of stops does; the search ended before either was shown."""
+_UNFED: Final = "no station and no injection feeds it as recorded"
+_NO_STOP: Final = {
+    "outcome": NOT_SETTLED,
+    "reason": f"{_UNFED}, so that the cheapest zone has no stop, and no plan is made of that; look for the "
+    "missing link or station",
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,10 +105,10 @@ class MainEvaluator:
 
     @cached_property
     def _fed(self) -> NDArray[np.bool_]:
-        """Which mains a supply reaches as recorded."""
-        pieces = self.network.pieces
-        first = pieces.pipe.searchsorted(np.arange(self.network.pipes.n_mains, dtype=pieces.pipe.dtype))
-        fed: NDArray[np.bool_] = fed_nodes(self.network, injections=True)[pieces.from_node[first]]
+        """Which mains a supply reaches somewhere as recorded."""
+        pieces, at = self.network.pieces, fed_nodes(self.network, injections=True)
+        fed: NDArray[np.bool_] = np.zeros(len(self.network.pipes), dtype=np.bool_)
+        fed[pieces.pipe[at[pieces.from_node] | at[pieces.to_node]]] = True
         return fed
 
     @cached_property
@@ -139,6 +148,7 @@ class MainEvaluator:
                 rules=self.rules,
                 hours=self.hours,
                 gas_minor_per_m3=self.district.gas_minor_per_m3[int(self.network.pipes.system[main])],
+                orders=Orders(max_stops=self.rules.choice.max_stops),
                 feed_bound=self._feed_bound,
                 alternatives=frozenset(),
             ),
@@ -167,17 +177,16 @@ class MainEvaluator:
             yield {**EMPTY_ROW, **named, **self._figures(main, trace=trace)}
 
     def _figures(self, main: int, *, trace: bool) -> dict[str, Any]:
-        if not self._fed.item(main):
-            return {"outcome": NO_PLAN, "reason": "no station and no injection feeds it as recorded"}
         search = self.search(main)
         search.most_scanned = MOST_SCANNED
         try:
             cut = search.outline()
-        except (NoPlanError, StopIteration) as error:
-            reasons = getattr(error, "reasons", ()) or (str(error),)
-            row = {"outcome": NO_PLAN, "reason": reasons[0]}
+        except NoPlanError as error:
+            row = _without_stops(error, search)
         else:
-            row = self._of_stops(main, cut, search)
+            row = self._of_stops(main, cut, search) if cut.segments else dict(_NO_STOP)
+            if cut.segments and not self._fed.item(main):
+                row["reason"] = _UNFED
             if trace:
                 row["stop_chains"] = sorted(set(cut.chains))
         return row | self._trace(search) if trace else row
@@ -196,7 +205,7 @@ class MainEvaluator:
         priority = int(np.count_nonzero(self._priority[off]))
         pipes, system = self.network.pipes, self.network.pipes.system.item(main)
         return {
-            "outcome": PLAN,
+            "outcome": STOPS_FOUND,
             "customers": len(off),
             "meters": sum(self.network.customers.meters[off].tolist()),
             "priority": priority,
@@ -229,6 +238,16 @@ class MainEvaluator:
         if not search.has_begun:
             return {}
         return {"looked_at": search.local.looked_at().astype(np.int32)}
+
+
+def _without_stops(error: NoPlanError, search: CutSearch) -> dict[str, Any]:
+    """Return what a row says where no stops were found: that there are none only where that is shown."""
+    if not error.cut_short:
+        return {"outcome": NO_PLAN, "reason": error.reasons[0]}
+    return {
+        "outcome": NOT_SETTLED,
+        "reason": f"no stops found after {search.tried_in_a_row}, but there may be some: {error.reasons[0]}",
+    }
 
 
 @lru_cache(maxsize=1024)

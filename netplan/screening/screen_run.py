@@ -11,11 +11,12 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from netplan.core.constants import PA_PER_MBAR
 from netplan.hydraulics.recorded_network import flow_conditions, gas_of
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.network.extract import extract
 from netplan.network.model import Network
+from netplan.network.station_pressures import set_outlet_pa_gauge
+from netplan.planning.rank import NO_OUTLET_PA_GAUGE
 from netplan.reference.gas import METRIC_STANDARD
 from netplan.rules import Rules
 from netplan.screening.block_workers import Workers, work_blocks
@@ -180,17 +181,15 @@ def _with_ends(table: pa.Table, loss: EndLoss) -> pa.Table:
 def _gas_prices(network: Network, rules: Rules) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return price and amount of the gas of a cubic metre of pipe, by system.
 
-    As for a plan: at the highest outlet pressure of the system's stations, purged in with the rules' volumes.
+    As for a plan: at the greatest set outlet pressure of the system's stations, purged in with the rules'
+    volumes.
     """
     gas, conditions = gas_of(rules), flow_conditions(rules)
     standard = gas.density_kg_per_m3_at(METRIC_STANDARD)
-    placed = network.stations.node >= 0
-    of = network.nodes.system[np.maximum(network.stations.node, 0)]
     amounts = []
     for system in range(len(network.systems)):
-        own = placed & (of == system)
-        outlets = network.stations.outlet_pa_gauge[own if own.any() else placed]
-        outlet = float(outlets.max()) if len(outlets) else 20 * PA_PER_MBAR
+        outlet = set_outlet_pa_gauge(network, system)
+        outlet = outlet if np.isfinite(outlet) else NO_OUTLET_PA_GAUGE
         pressure = outlet + conditions.atmospheric_pressure_pa_abs
         density = gas.density_kg_per_m3(conditions.ground_temperature_k, pressure)
         amounts.append(density / standard * rules.purge.volumes_in)

@@ -1,39 +1,36 @@
 """Where one more valve helps most: the burden it saves, summed over all mains.
 
-A valve makes one place cheap. So a main saves at most the difference between the cheapest stop now possible
-on that chain and a valve, and nothing at all where the search for its stops never looked at the chain: both
-together bound what a valve can save. Chains are tried in the order of that bound, with the network as it
-would be, and the search stops when no bound left exceeds the tenth saving found: then the ten are proven.
+Segments are tried in the order of a bound on what a valve anywhere on them can save (`valve_bounds`): a valve
+is put near either end, and every main that it may help or hinder is asked again. One place is named for each
+chain between junctions. The search stops when no bound left exceeds the tenth saving; otherwise the list is a
+shortlist, with what another place might save.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import heapq
+import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
-from netplan.core.arrays import Ints
-from netplan.core.errors import BadInputError, NoPlanError
-from netplan.isolation import MINOR_PER_UNIT, SegmentGraph
-from netplan.network.linear_reference import piece_at, points_at
-from netplan.network.model import Network, Nodes, Pieces, Valves
-from netplan.network.text_column import TextColumn
-from netplan.network.vocabulary import Operable, ValveState
-from netplan.rules.rule_set import MethodKind, Rules
-from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
+from netplan.core.errors import NoPlanError
+from netplan.isolation import MINOR_PER_UNIT
+from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
+from netplan.network.linear_reference import points_at
+from netplan.screening.main_evaluator import MOST_SCANNED, MainEvaluator
+from netplan.screening.new_valve import ValvePlace, halfway, is_beside, places_on, with_valve
 from netplan.screening.screen_run import Screen
+from netplan.screening.valve_bounds import FoundMains, ValveBounds
 
-__all__ = ["NEW_VALVE", "NewValve", "ValvePlaces", "best_valves", "with_valve"]
+__all__ = ["NewValve", "ValvePlaces", "best_valves"]
 
-
-FROM_JUNCTION_M: Final = 1.0
-"""Least distance of a new valve from the junction (own); half the piece where that is shorter [m]."""
-ROOM_M: Final = 0.5
-"""Length between junction and valve, clear of both, for the valve's tapping (own) [m]."""
-MOST_TRIED: Final = 40
-"""Places tried out (own) [-]."""
+MOST_TRIED: Final = 60
+"""Segments tried out at most (own) [-]."""
+MOST_ASKED: Final = 20_000
+"""Mains asked once more at most, for bounds (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +45,12 @@ class NewValve:
     x_m, y_m : float
         In the working CRS [m].
     saved : float
-        Burden saved, summed over all mains out one by one [currency]: by the lower bounds of their burdens.
+        Burden saved, summed over all mains out one by one that stops are found for with and without it
+        [currency]: by the lower bounds of their burdens.
     mains : int
         Mains that save something.
     customers : int
-        Customers that stay on, summed over these mains.
+        Customers that stay on, summed over the mains it concerns.
     """
 
     main_id: str
@@ -66,226 +64,209 @@ class NewValve:
 
 @dataclass(frozen=True, slots=True)
 class ValvePlaces:
-    """The best places, and whether no other can be better.
+    """The best places, and what another can save.
 
     Parameters
     ----------
     places : tuple of NewValve
-        Best first.
+        Best first, one at most on each chain between junctions.
     tried : int
-    proven : bool
-        Whether no place that was not tried can save more than the last one named.
+        Segments tried out.
+    others_at_most : float
+        What a valve on any chain that is not named can save at most [currency].
     """
 
     places: tuple[NewValve, ...]
     tried: int
-    proven: bool
+    others_at_most: float
+
+    @property
+    def gap(self) -> float:
+        """How much more a place on another chain might save than the last one named [currency]."""
+        return max(0.0, round(self.others_at_most - (self.places[-1].saved if self.places else 0.0), 2))
+
+    @property
+    def proven(self) -> bool:
+        """Whether no place on another chain can save a unit of the currency more than the last one named."""
+        return self.gap < 1.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Chain:
-    bound_minor: float
-    district: int
-    chain: int
-    mains: Ints
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """A valve put somewhere: what each main saves [minor units], below 0 where it is dearer.
+
+    `usable_for` are the mains for which the valve itself can be the stop, with the zone on either side.
+    """
+
+    place: ValvePlace
+    valve: NewValve
+    saved_minor: int
+    of_main: dict[int, int]
+    usable_for: frozenset[int]
+
+
+_Chain = tuple[int, int]
+_Entry = tuple[int, int, int, bool]
+"""Bound, below 0 [minor units]; district; segment; whether the bound is the fine one."""
 
 
 def best_valves(
     screen: Screen, wanted: int = 10, tell: Callable[[int], None] = lambda _tried: None
 ) -> ValvePlaces:
-    """Return where one more valve, at an end of a chain between junctions, saves most."""
-    price = min(
-        (method.price for method in screen.rules.method if method.kind is MethodKind.VALVE), default=None
-    )
-    if price is None:
-        return ValvePlaces((), 0, proven=True)
-    chains = sorted(
-        _bounded(screen, round(price * MINOR_PER_UNIT)), key=lambda c: (-c.bound_minor, c.district, c.chain)
-    )
-    found: list[NewValve] = []
-    benches: dict[int, tuple[District, SegmentGraph]] = {}
-    tried = 0
-    for chain in chains:
-        found.sort(key=lambda valve: (-valve.saved, valve.main_id, valve.chainage_m))
-        if len(found) >= wanted and found[wanted - 1].saved * MINOR_PER_UNIT >= chain.bound_minor:
-            return ValvePlaces(tuple(found[:wanted]), tried, proven=True)
-        if tried >= MOST_TRIED:
-            return ValvePlaces(tuple(found[:wanted]), tried, proven=False)
-        if chain.district not in benches:
-            district, _ = screen.districts(chain.district)
-            benches[chain.district] = district, MainEvaluator(district).index
-        district, index = benches[chain.district]
-        best = [
-            valve
-            for place in _ends(index, chain.chain, screen.rules)
-            if (valve := _tried(screen, district, chain, *place)) is not None
-        ]
-        tried += 1
-        tell(tried)
-        # Both ends of a chain seldom need one each: the better is named.
-        found += sorted(best, key=lambda valve: (-valve.saved, valve.chainage_m))[:1]
-    found.sort(key=lambda valve: (-valve.saved, valve.main_id, valve.chainage_m))
-    return ValvePlaces(tuple(found[:wanted]), tried, proven=True)
+    """Return where one more valve saves most."""
+    search = _PlaceSearch(screen, wanted)
+    while (segment := search.next_segment()) is not None:
+        search.try_out(*segment)
+        tell(search.tried)
+    return search.places()
 
 
-def _bounded(screen: Screen, valve_minor: int) -> Iterator[_Chain]:
-    """Yield every chain with what a valve on it can save at most."""
-    table = screen.table
-    burden = np.rint(screen.column("burden_least") * MINOR_PER_UNIT)
-    looked = table["looked_at"].combine_chunks()
-    start, nodes = looked.offsets.to_numpy(), looked.values.to_numpy()
-    for number in np.unique(screen.districts.of_main).tolist():
-        district, _ = screen.districts(number)
-        evaluator = MainEvaluator(district)
-        index = evaluator.index
-        mains = np.flatnonzero((screen.districts.of_main == number) & np.isfinite(burden))
-        reaching: dict[int, list[int]] = {}
-        for main in mains.tolist():
-            near = nodes[start[main] : start[main + 1]]
-            segments = [index.segments_at(node) for node in near.tolist()]
-            if segments:
-                for chain in np.unique(index.segment_chain[np.concatenate(segments)]).tolist():
-                    reaching.setdefault(chain, []).append(main)
-        if not reaching:
-            continue
-        costs = evaluator.search(0).costs
-        cheapest = np.full(int(index.segment_chain.max()) + 1, np.inf)
-        for segment, chain in enumerate(index.segment_chain.tolist()):
-            if chain in reaching:
-                cheapest[chain] = min(cheapest[chain], *costs.price_segment(segment))
-        for chain, rows in reaching.items():
-            own = np.array(rows, dtype=np.int64)
-            gain = np.minimum(cheapest[chain] - valve_minor, burden[own] - valve_minor)
-            bound = float(np.maximum(gain, 0.0).sum())
-            if bound > 0:
-                yield _Chain(bound, number, chain, own)
+class _PlaceSearch:
+    """Segments in the order of their bounds, and the best place of each chain so far."""
 
+    def __init__(self, screen: Screen, wanted: int) -> None:
+        self._wanted, self._rules = wanted, screen.rules
+        self.tried = 0
+        self._districts: dict[int, ValveBounds] = {}
+        self._heap: list[_Entry] = []
+        self._best: dict[_Chain, _Trial] = {}
+        self._left: dict[_Chain, int] = {}
+        found = FoundMains(screen)
+        for number in np.unique(screen.districts.of_main).tolist():
+            bounds = self._districts[number] = ValveBounds(screen, found, number)
+            coarse = bounds.coarse_minor()
+            self._heap += [(-coarse.item(row), number, row, False) for row in np.flatnonzero(coarse).tolist()]
+        heapq.heapify(self._heap)
 
-def _ends(index: SegmentGraph, chain: int, rules: Rules) -> list[tuple[int, float]]:
-    """Return the places near both ends of a chain: main of the district and chainage [m].
+    def _chain(self, number: int, segment: int) -> _Chain:
+        return number, self._districts[number].index.segment_chain.item(segment)
 
-    Far enough from the junction for what is tapped beside the valve.
-    """
-    pieces, pipes, clearance = index.network.pieces, index.network.pipes, rules.clearance
-    segments = np.flatnonzero(index.segment_chain == chain)
-    rows = np.concatenate([index.pieces_of(segment) for segment in segments.tolist()])
-    rows = rows[pieces.valve[rows] < 0]
-    every = np.concatenate([pieces.from_node[rows], pieces.to_node[rows]])
-    node, count = np.unique(every, return_counts=True)
-    ends = set(node[count == 1].tolist())
-    places: list[tuple[int, float]] = []
-    for row in rows.tolist():
-        low, high = float(pieces.from_m[row]), float(pieces.to_m[row])
-        clear = max(clearance.fitting_m, clearance.fitting_od * float(pipes.od_m[pieces.pipe[row]]))
-        inward = min(max(FROM_JUNCTION_M, 2.0 * clear + ROOM_M), (high - low) / 2)
-        if inward <= 0.01:
-            continue
-        if int(pieces.from_node[row]) in ends:
-            places.append((int(pieces.pipe[row]), low + inward))
-        if int(pieces.to_node[row]) in ends and high - inward != low + inward:
-            places.append((int(pieces.pipe[row]), high - inward))
-    return sorted(set(places))
+    def _ranked(self) -> list[tuple[_Chain, _Trial]]:
+        some = [(chain, trial) for chain, trial in self._best.items() if trial.saved_minor > 0]
+        some.sort(key=lambda one: (-one[1].saved_minor, one[1].valve.main_id, one[1].valve.chainage_m))
+        return some[: self._wanted]
 
-
-def _tried(
-    screen: Screen, district: District, chain: _Chain, pipe: int, chainage_m: float
-) -> NewValve | None:
-    """Try a valve out: every main that can gain from it is asked again, with the valve there."""
-    evaluator = MainEvaluator(replace(district, network=with_valve(district.network, pipe, chainage_m)))
-    _, rows = screen.districts(chain.district)
-    before = screen.table.select(["outcome", "burden_least", "isolated"])
-    saved, mains, customers = 0, 0, 0
-    for main in chain.mains.tolist():
-        row: dict[str, Any] = {name: before[name][main].as_py() for name in before.column_names}
-        if row["outcome"] != PLAN:
-            continue
-        try:
-            cut = next(evaluator.search(rows[main]))
-        except (NoPlanError, StopIteration):
-            continue
-        least = cut.bound_minor + evaluator.work_excavations_minor(rows[main])
-        gain = round(row["burden_least"] * MINOR_PER_UNIT) - least
-        if gain > 0:
-            saved, mains = saved + gain, mains + 1
-            customers += row["isolated"] - len(cut.customers)
-    if not saved:
+    def next_segment(self) -> tuple[int, int] | None:
+        """Return the segment with the greatest bound, and its district; None at the end."""
+        ranked = self._ranked()
+        least = ranked[-1][1].saved_minor if len(ranked) == self._wanted else 0
+        while self._heap and self.tried < MOST_TRIED:
+            bound, number, segment, is_fine = self._heap[0]
+            if -bound <= least:
+                return None
+            bounds, best = self._districts[number], self._best.get(self._chain(number, segment))
+            if is_fine or (best is not None and -bound <= best.saved_minor):
+                heapq.heappop(self._heap)
+                if best is None or -bound > best.saved_minor:
+                    return number, segment
+                self._leave(number, segment, -bound)
+            elif sum(some.asked for some in self._districts.values()) >= MOST_ASKED:
+                return None
+            else:
+                fine = sum(bounds.most_minor(segment).values())
+                heapq.heapreplace(self._heap, (max(bound, -fine), number, segment, True))
         return None
-    x, y = points_at(district.network, np.array([pipe]), np.array([chainage_m]))[0]
-    return NewValve(
-        district.network.pipes.id[pipe],
+
+    def _leave(self, number: int, segment: int, most_minor: int) -> None:
+        """Keep what a valve on a segment that is not looked at any more might save."""
+        chain = self._chain(number, segment)
+        self._left[chain] = max(self._left.get(chain, 0), most_minor)
+
+    def try_out(self, number: int, segment: int) -> None:
+        """Put a valve near either end of a segment, and keep the better place."""
+        bounds = self._districts[number]
+        self.tried += 1
+        concerned, most = bounds.concerned(segment), bounds.most_minor(segment)
+        trials = [_trial(bounds, concerned, place) for place in places_on(bounds.index, segment, self._rules)]
+        # Where a work leaves no room near an end there may be some halfway.
+        for main in most:
+            for side in _sides(bounds, main, segment):
+                if not any(_serves(trial, main, side) for trial in trials):
+                    trials.append(_trial(bounds, concerned, halfway(side)))
+        self._leave(number, segment, _still_possible(bounds, segment, most, trials))
+        chain = self._chain(number, segment)
+        for trial in trials:
+            best = self._best.get(chain)
+            if best is None or trial.saved_minor > best.saved_minor:
+                self._best[chain] = trial
+
+    def places(self) -> ValvePlaces:
+        """Return the best places so far, and what any other can save."""
+        ranked = self._ranked()
+        named = {chain for chain, _ in ranked}
+        for bound, number, segment, _ in self._heap:
+            self._leave(number, segment, -bound)
+        others = max((most for chain, most in self._left.items() if chain not in named), default=0)
+        return ValvePlaces(tuple(trial.valve for _, trial in ranked), self.tried, others / MINOR_PER_UNIT)
+
+
+def _sides(bounds: ValveBounds, main: int, segment: int) -> list[SegmentGeometry]:
+    """Return what the work of a main leaves of a segment, on either side of it; nothing where it is not."""
+    return bounds.known(main).cheaper.beside_work.get(segment, [])
+
+
+def _serves(trial: _Trial, main: int, side: SegmentGeometry) -> bool:
+    return main in trial.usable_for and is_beside(trial.place, side)
+
+
+def _still_possible(bounds: ValveBounds, segment: int, most: dict[int, int], trials: list[_Trial]) -> int:
+    """Return what a valve elsewhere on a segment that was tried can save at most [minor units].
+
+    Where a main could use the valve, another place on the same side of its work changes no more than the gas
+    between, and rounding.
+    """
+    gas_minor = int(bounds.evaluator.search(0).costs.segments.gas_minor[segment])
+    length_m = float(segment_geometry(bounds.index, segment).length_m)
+    total = 0
+    for main, most_minor in most.items():
+        usable = [trial for trial in trials if main in trial.usable_for]
+        cheaper = bounds.known(main).cheaper
+        if segment in cheaper.beside_work:
+            is_known = all(
+                any(_serves(trial, main, side) for trial in trials) for side in _sides(bounds, main, segment)
+            )
+        else:
+            is_known = bool(usable)
+        if not is_known:
+            total += most_minor
+            continue
+        more = gas_minor
+        if segment not in cheaper.near_work and len(usable) == len(trials):
+            # One near either end: only what lies beyond them is left.
+            more = math.ceil(gas_minor * min(1.0, max(t.place.from_end_m for t in trials) / length_m))
+        saved = max((trial.of_main.get(main, 0) for trial in usable), default=0)
+        total += min(most_minor, max(saved + more + 1, 0))
+    return total
+
+
+def _trial(bounds: ValveBounds, concerned: list[int], place: ValvePlace) -> _Trial:
+    """Try a valve out: every main that it may help or hinder is asked again, with the valve there."""
+    network, (pipe, chainage_m, _) = bounds.district.network, place
+    evaluator = MainEvaluator(replace(bounds.district, network=with_valve(network, pipe, chainage_m)))
+    segment = evaluator.index.segment_of.item(evaluator.network.valves.piece.item(-1))
+    of_main: dict[int, int] = {}
+    usable: set[int] = set()
+    customers = 0
+    for main in concerned:
+        search, before = evaluator.search(main), bounds.known(main)
+        search.most_scanned = MOST_SCANNED
+        try:
+            cut = search.outline()
+        except NoPlanError:
+            continue
+        of_main[main] = before.bound_minor - cut.bound_minor
+        customers += before.customers - len(cut.customers)
+        if search.local.may_stop(segment):
+            usable.add(main)
+    x, y = points_at(network, np.array([pipe]), np.array([chainage_m]))[0]
+    saved = sum(of_main.values())
+    valve = NewValve(
+        network.pipes.id[pipe],
         round(chainage_m, 3),
         float(x),
         float(y),
         saved / MINOR_PER_UNIT,
-        mains,
+        sum(one > 0 for one in of_main.values()),
         customers,
     )
-
-
-NEW_VALVE = "\U0010ffff new valve"
-"""Id of the valve: it sorts behind every other."""
-
-
-def with_valve(network: Network, main: int, chainage_m: float) -> Network:
-    """Return the network with an open, operable valve in a main; nothing else is changed.
-
-    Rows of pipes, nodes, customers and stations stay; pieces behind the valve move by two.
-
-    Raises
-    ------
-    BadInputError
-        When the chainage is not inside a piece of the main.
-    """
-    pieces, nodes = network.pieces, network.nodes
-    piece = piece_at(network, main, chainage_m)
-    low, high = float(pieces.from_m[piece]), float(pieces.to_m[piece])
-    if not low < chainage_m < high:
-        raise BadInputError(f"a valve at {chainage_m:g} m lies at an end of its piece; move it inward")
-    x, y = points_at(network, np.array([main]), np.array([chainage_m]))[0]
-    a, b = int(pieces.from_node[piece]), int(pieces.to_node[piece])
-    share = (chainage_m - low) / (high - low)
-    height = nodes.height_m[a] + share * (nodes.height_m[b] - nodes.height_m[a])
-    first, second = len(nodes), len(nodes) + 1
-    after = piece + 1
-
-    def split(column: Any, values: list[Any], own: Any) -> Any:
-        changed = column.copy()
-        changed[piece] = own
-        return np.insert(changed, after, np.array(values, dtype=column.dtype))
-
-    valves = network.valves
-    moved = np.where(valves.piece > piece, valves.piece + 2, valves.piece)
-    return replace(
-        network,
-        nodes=Nodes(
-            np.append(nodes.x_m, [x, x]),
-            np.append(nodes.y_m, [y, y]),
-            np.append(nodes.height_m, [height, height]),
-            np.append(nodes.system, [nodes.system[a]] * 2).astype(nodes.system.dtype),
-        ),
-        pieces=Pieces(
-            pipe=split(pieces.pipe, [main, main], main),
-            from_m=split(pieces.from_m, [chainage_m, chainage_m], low),
-            to_m=split(pieces.to_m, [chainage_m, high], chainage_m),
-            from_node=split(pieces.from_node, [first, second], a),
-            to_node=split(pieces.to_node, [second, b], first),
-            valve=split(pieces.valve, [len(valves), -1], -1),
-            is_open=split(pieces.is_open, [True, pieces.is_open[piece]], pieces.is_open[piece]),
-        ),
-        valves=Valves(
-            id=TextColumn([*valves.id, NEW_VALVE]),
-            state=np.append(valves.state, np.uint8(ValveState.OPEN)).astype(np.uint8),
-            operable=np.append(valves.operable, np.uint8(Operable.YES)).astype(np.uint8),
-            pipe=np.append(valves.pipe, main).astype(np.int32),
-            piece=np.append(moved, after).astype(np.int32),
-            chainage_m=np.append(valves.chainage_m, chainage_m),
-            turns_to_close=np.append(valves.turns_to_close, np.nan),
-            size_m=np.append(valves.size_m, np.nan),
-            closing_direction=TextColumn([*valves.closing_direction, ""]),
-            cover_type=TextColumn([*valves.cover_type, ""]),
-            last_operated=TextColumn([*valves.last_operated, ""]),
-            remark=TextColumn([*valves.remark, ""]),
-            x_m=np.append(valves.x_m, np.nan),
-            y_m=np.append(valves.y_m, np.nan),
-        ),
-    )
+    return _Trial(place, valve, saved, of_main, frozenset(usable))

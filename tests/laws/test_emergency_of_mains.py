@@ -24,7 +24,7 @@ from netplan.emergency.valve_places import new_valve_places, valves_to_prove
 from netplan.network.model import Network
 from netplan.network.vocabulary import Operable, ValveState
 from netplan.rules import Rules, default_rules, read_rules
-from netplan.screening.valve_candidates import with_valve
+from netplan.screening.new_valve import with_valve
 from tests.support.valve_grids import valve_grid
 
 SEEDS = range(9)

@@ -37,10 +37,11 @@ from netplan.rules import default_rules
 from netplan.screening import Screen, ScreenSettings, Workers, screen
 from netplan.screening.block_workers import local_cluster
 from netplan.screening.main_blocks import district_nodes
-from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
+from netplan.screening.main_evaluator import STOPS_FOUND, District, MainEvaluator
+from netplan.screening.new_valve import with_valve
 from netplan.screening.screen_run import Districts
 from netplan.screening.stranding_search import StrandingSearch
-from netplan.screening.valve_candidates import best_valves, with_valve
+from netplan.screening.valve_candidates import best_valves
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.support import schutterwald
 from tests.support.networks import build, customer, main, service, station, valve
@@ -292,7 +293,7 @@ def test_the_command_writes_table_map_and_report(
     mains = gpd.read_parquet(out / "mains.parquet")
     table = pd.read_csv(out / "mains.csv")
     assert mains["main_id"].tolist() == table["main_id"].tolist()
-    assert set(mains["outcome"]) == {PLAN}
+    assert set(mains["outcome"]) == {STOPS_FOUND}
     assert mains["customers"].is_monotonic_decreasing
     assert table["street"].dropna().str.startswith("'=").all()
     page = (out / "map.html").read_text()

@@ -11,6 +11,7 @@ import math
 import random
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import networkx as nx
@@ -517,6 +518,27 @@ class Oracle:
             if "work" in tail or tail & sources:
                 continue
             rows = [row for row, (_, at) in enumerate(self.customers) if at <= tail and len(at) == 1]
-            if rows:
-                total += min(sum(self.customers[row][0] for row in rows), self.feed(rows))
+            losing = [row for row in rows if row in self._had_gas]
+            if losing:
+                total += min(sum(self.customers[row][0] for row in losing), self.feed(rows))
         return total
+
+    @cached_property
+    def _had_gas(self) -> frozenset[int]:
+        """Customers joined to a station or an injection by open pieces before any stop: no other loses any."""
+        pieces, table = self.network.pieces, self.network.customers
+        open_pieces: nx.Graph[Any] = nx.Graph()
+        open_pieces.add_node("source")
+        for row in range(len(pieces)):
+            if pieces.is_open[row]:
+                open_pieces.add_edge(int(pieces.from_node[row]), int(pieces.to_node[row]))
+        for node in (*self.network.stations.node, *self.network.injections.node):
+            open_pieces.add_edge("source", int(node))
+        fed = nx.node_connected_component(open_pieces, "source")
+        return frozenset(
+            row
+            for row in range(len(table))
+            if not fed.isdisjoint(
+                table.attach_node[table.attach_start[row] : table.attach_start[row + 1]].tolist()
+            )
+        )

@@ -76,7 +76,7 @@ document.addEventListener("DOMContentLoaded", () => {
       legendLine(`${weight(n)}px solid ${shade(n)}`, n < count - 1 ? `${number(low)} to below ${number(high)}` : `${number(low)} to ${number(high)}`);
     }
     if (!figure.low && values.some((v) => v !== null && v <= 0)) legendLine(`1.5px solid ${zero.color}`, "none");
-    if (values.some((v) => v === null)) legendLine(`3px dotted ${none.color}`, figure.without || "no figure: no plan possible, or nothing to show");
+    if (values.some((v) => v === null)) legendLine(`3px dotted ${none.color}`, figure.without || "no figure: no stops found, or nothing to show");
     surroundings();
     const without = figure.without ? [...values.keys()].filter((k) => values[k] === null) : [];
     const order = [...values.keys()].filter((k) => values[k] !== null).sort((a, b) => (figure.low ? values[a] - values[b] : values[b] - values[a]) || a - b);
