@@ -256,24 +256,12 @@ def _systems_of_points(
 def _notice_no_station(station_node: Ints, notes: FindingLog) -> None:
     if (station_node >= 0).any():
         return
+    what = "no live regulator station lies on a main, so nothing feeds the network"
+    mend = "add the stations to the regulators layer, on their mains"
     if any(finding.code == "part-of-network" for finding in notes.sorted()):
-        notes.add(
-            "no-station",
-            "regulators",
-            "",
-            Severity.ERROR,
-            "the area that was read (--within) holds no live regulator station, so nothing feeds it",
-            "make it larger to include the stations that feed the work, or read the whole network",
-        )
-    else:
-        notes.add(
-            "no-station",
-            "regulators",
-            "",
-            Severity.ERROR,
-            "no live regulator station lies on a main, so nothing feeds the network",
-            "add the stations to the regulators layer, on their mains",
-        )
+        what = "the area that was read (--within) holds no live regulator station, so nothing feeds it"
+        mend = "make it larger to include the stations that feed the work, or read the whole network"
+    notes.add("no-station", "regulators", "", Severity.ERROR, what, mend)
 
 
 def _pipes(
