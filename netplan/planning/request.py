@@ -91,7 +91,8 @@ def orders_in_words(request: PlanRequest) -> tuple[str, ...]:
     ]
     if orders.keep_out:
         area_m2 = sum(polygon.area for polygon in orders.keep_out) / network.scale**2
-        lines.append(f"no stop in {len(orders.keep_out)} areas, {area_m2:.0f} m² in all")
+        areas = "1 area" if len(orders.keep_out) == 1 else f"{len(orders.keep_out)} areas"
+        lines.append(f"no stop in {areas}, {area_m2:.0f} m² in all")
     if orders.max_stops:
         lines.append(f"at most {orders.max_stops} stops")
     if orders.max_meters_off is not None:

@@ -328,6 +328,9 @@ def test_the_cut_is_a_hold_with_its_latest_time(phone: Open) -> None:
     seen.clock("2026-05-12T13:31:00")
     assert "has passed: do not cut" in seen.page.inner_text("#latest-cut")
     assert "Do not cut: put gas back" in seen.page.inner_text(f"{NEXT} .waits")
+    # A countdown on another day would be a false alarm.
+    seen.clock("2026-05-20T13:31:00")
+    assert seen.page.inner_text("#latest-cut") == "Latest time to cut 13:30 on 2026-05-12: not counted today"
     seen.clock("2026-05-12T13:00:30")
     seen.sign("A. Miller")
     assert not seen.page.is_visible("#latest-cut")

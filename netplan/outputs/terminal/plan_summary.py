@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
@@ -228,9 +227,9 @@ def _hours(line: Timeline) -> str:
 
 
 def _clock(line: Timeline, minutes: float) -> str:
-    at = math.ceil(round(line.start_min + minutes, 6))
-    days, rest = divmod(at, MINUTES_A_DAY)
-    return f"{rest // 60:02d}:{rest % 60:02d}" + (f", day {days + 1}" if days else "")
+    """Return a time of the day to the minute, as the papers write it."""
+    days, rest = divmod(line.start_min + round(minutes), MINUTES_A_DAY)
+    return f"{rest // 60:02.0f}:{rest % 60:02.0f}" + (f", day {days + 1:.0f}" if days else "")
 
 
 def _standby(option: Option) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
 from rich.console import Console
@@ -58,6 +59,8 @@ def verdict_lines(found: Resized, units: Figures) -> list[str]:
         found.feeds, found.in_use, found.rows, found.problem.planned, strict=True
     ):
         was = f"planned: {_size(planned, units)}"
+        if all(row.size is None or not _is_same(row.size, planned) for row in rows):
+            was += ", not among the sizes tried"
         if not found.holds:
             lines.append(
                 f"{feed.label}: no size of the list holds {at}: {units.sentence(rows[-1].reason)}; {was}"
@@ -68,6 +71,10 @@ def verdict_lines(found: Resized, units: Figures) -> list[str]:
             smallest = f"the smallest of the sizes offered that holds {at} is {_size(size, units)}"
             lines.append(f"{feed.label}: {smallest}; {was}")
     return lines
+
+
+def _is_same(size: FeedSize, other: FeedSize) -> bool:
+    return size.parallel == other.parallel and math.isclose(size.bore_m, other.bore_m)
 
 
 def _with_digits(found: Resized, units: Figures) -> Figures:

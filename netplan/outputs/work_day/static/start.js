@@ -148,7 +148,7 @@ class Page {
     this.refreshTimes(now);
     const air = this.day.air;
     show(at("air-said"), air ? `${this.temperature(air.air_temp_c)}, typed at ${clockOf(air.at)}.${now - new Date(air.at) > 2 * 3600e3 ? " That is long ago: type it again." : ""}` : `Not typed yet. Planned for ${this.data.air_temp}.`);
-    show(at("other-day"), isOtherDay(this.data, now) ? `Planned for ${this.data.start.replace("T", " ")}; the device says ${stamp(now).slice(0, 16).replace("T", " ")}. Times below are of this day.` : "");
+    show(at("other-day"), isOtherDay(this.data, now) ? `Planned for ${this.data.start.replace("T", " ")}; the device says ${stamp(now).slice(0, 16).replace("T", " ")}. No time is counted down on another day than the planned one.` : "");
     const entries = this.log.entries;
     at("entries").replaceChildren(...entries.slice(-200).reverse().map((entry) => build("li", {}, build("time", {}, clockOf(entry.at)), ` ${entryWords(entry, this)}`)));
     at("entries").setAttribute("start", String(entries.length));
@@ -163,6 +163,12 @@ class Page {
     show(at("go-air"), this.airTemp() === null ? "Type air" : `Air ${this.temperature(this.airTemp())}`);
     const cut = this.option.steps.find((step) => step.cut), isCut = cut && isSettled(this.day, cut.n);
     if (!times || times.latest_cut === null || isCut) { show(at("latest-cut"), ""); return; }
+    if (isOtherDay(this.data, now)) {
+      // A countdown on another day is a false alarm, and people learn not to heed it.
+      at("latest-cut").className = "";
+      show(at("latest-cut"), `Latest time to cut ${times.latest_clock} on ${this.data.start.slice(0, 10)}: not counted today`);
+      return;
+    }
     const left = times.latest_cut - minutesIn(this.data, now);
     at("latest-cut").className = left <= 0 ? "bad" : left < 30 ? "doubt" : "";
     show(at("latest-cut"), left > 0 ? `Latest time to cut ${times.latest_clock}: ${spanWords(left)} left` : `Latest time to cut ${times.latest_clock} has passed: do not cut`);
