@@ -113,6 +113,11 @@ def test_as_planned_gives_the_planned_size(
     said = capsys.readouterr().out
     assert f"is {bypass.bore_mm:.1f} mm; planned: {bypass.bore_mm:.1f} mm" in said
     assert said.count(" holds") > 1
+    assert "not among the sizes tried" not in said
+    # Another bore alone is judged: nothing is said against the planned one.
+    _run(monkeypatch, "bypass", planned, "--bores", f"{bypass.bore_mm - 4.0:g} mm")
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"planned: {bypass.bore_mm:.1f} mm, not among the sizes tried" in said
 
 
 def test_the_folder_alone_gives_the_planned_state_and_weather(planned: Path, problem: ResizeProblem) -> None:
