@@ -287,13 +287,13 @@ class Orders:
         Areas in the working CRS without any stop.
     max_stops : int
         Most stops; 0 means no limit.
-    max_meters_off : int, optional
-        Most meters off, in zones or cut off without a feed; None means no limit.
     keep_customers : tuple of int
         Customer rows that stay on: never in a zone.
     tapped : tuple of Stretch
         Places (from_m == to_m) that the plan taps or closes for something else: no tapping of a stop comes
         nearer than the clearance of tappings to fittings. Stops that are ordered stand as they are.
+    max_meters_off : int, optional
+        Most meters off, in zones or cut off without a feed; None means no limit.
     """
 
     force: tuple[Stretch, ...] = ()

@@ -321,9 +321,9 @@ def test_a_changed_network_and_changed_rules_say_what_changed(
     for line in (
         f"mains: {count} instead of {count + 2} (-2)",
         "customers: as many as before, but not the same ids",
-        "main M9999, which the orders name, is no more",
-        "valve V999, which the orders name, is no more",
-        "customer C9, whom the orders name, is no more",
+        "main M9999, which the orders name, is no longer there",
+        "valve V999, which the orders name, is no longer there",
+        "customer C9, whom the orders name, is no longer there",
         "valve V012 is open instead of closed",
     ):
         assert line in changes

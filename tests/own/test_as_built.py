@@ -113,7 +113,7 @@ def test_the_network_keeps_what_it_holds_and_gains_the_rows(
     assert _run(monkeypatch, plan, source, "--option", "2", "--out", out) == 0
     said = capsys.readouterr().out
     left = netplan.as_built_fittings(plan, 2)
-    assert f"{len(left)} fittings of option 2 added; as planned: correct" in said
+    assert f"{len(left)} fittings of option 2 added; places and kinds are as planned: correct" in said
     before, after = read_network(source), read_network(out)
     assert len(after.fittings) == len(before.fittings) + len(left)
     assert sorted(after.fittings.id) == sorted([*before.fittings.id, *left.id])

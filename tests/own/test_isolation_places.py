@@ -324,7 +324,7 @@ def test_sensing_point_stays_with_its_station() -> None:
     layers["sensing_points"] = [sensing_point("R1", (30, 0))]
     assert best(build(**layers), ("B", 40, 60))
     layers["sensing_points"] = [sensing_point("R1", (70, 0))]
-    with pytest.raises(NoPlanError, match="sensing point of station R1 would be parted"):
+    with pytest.raises(NoPlanError, match="sensing point of station R1 would be cut off"):
         best(build(**layers), ("B", 40, 60))
 
 

@@ -85,8 +85,12 @@ class Map:
 
 def _middle(element: Any) -> tuple[float, float]:
     # An answer that comes just now makes the buttons of the stops anew.
-    element.wait_for()
-    box = element.bounding_box() or element.bounding_box()
+    for _ in range(20):
+        element.wait_for()
+        box = element.bounding_box()
+        if box is not None:
+            break
+        element.page.wait_for_timeout(50)
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 

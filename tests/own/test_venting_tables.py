@@ -124,7 +124,7 @@ def test_a_live_network_that_gives_out_is_named_as_what_limits() -> None:
     assert plan.reached is False
     assert plan.draw_m3_per_s_std is not None
     assert plan.draw_m3_per_s_std < 1e-3
-    assert any("live network does not give it" in note for note in plan.notes)
+    assert any("live network cannot give it" in note for note in plan.notes)
 
 
 def test_the_other_end_is_tried_where_one_cannot() -> None:
