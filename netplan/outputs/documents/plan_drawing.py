@@ -10,10 +10,12 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Ints
+from netplan.outputs.documents.marks_with_leaders import MarksWithLeaders
 from netplan.outputs.documents.svg_drawing import (
     DrawingSheet,
     customer_symbol,
     draw_lines,
+    label_symbol,
     letter_symbol,
     stop_symbol,
 )
@@ -33,7 +35,6 @@ __all__ = [
 ]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
-_LEADER_MM: Final = 7.5
 _ID_MM: Final = 3.5
 _BOW_MM: Final = 2.5
 _ENLARGED: Final = 1.6
@@ -72,17 +73,27 @@ def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedSta
     draw_excavations(sheet, option)
     draw_pipes(sheet, state.pipes)
     draw_lines(sheet, "work", list(layers["work"].geometry))
+    labels: list[tuple[Any, str]] = []
     for bypass in option.bypasses:
         line = route_line(bypass, _BOW_MM / sheet.scale)
         draw_lines(sheet, "bypass", [line])
-        sheet.text(line.interpolate(0.35, normalized=True).coords[0], bypass.id, 3.2, font_weight="bold")
+        labels.append((line.interpolate(0.35, normalized=True).coords[0], bypass.id))
     _customers(sheet, state.customers)
     name_excavations(sheet, option)
     middle = np.array(layers["work"].geometry.union_all().centroid.coords[0])
-    for gauge in _of(layers, "gauges", option.rank).geometry:
-        _with_leader(sheet, gauge.coords[0], middle, -2.0, letter_symbol("G"))
+    marks = MarksWithLeaders(sheet, middle)
+    marks.keep_clear(middle)
+    # Stops first: they take the nearest free places.
     for stop in option.stops:
-        _with_leader(sheet, (stop.x, stop.y), middle, 0.95, stop_symbol(stop.kind, stop.id))
+        marks.keep_clear((stop.x, stop.y))
+    for stop in option.stops:
+        marks.put((stop.x, stop.y), 0.95, stop_symbol(stop.kind, stop.id))
+    for place, words in labels:
+        marks.put(place, 0.0, label_symbol(words))
+    for name, ident in (("gauges", "gauge_id"), ("purge_points", "point_id")):
+        rows = _of(layers, name, option.rank)
+        for row, point in zip(rows[ident], rows.geometry, strict=True):
+            marks.put(point.coords[0], -2.0, letter_symbol(row) if name == "gauges" else label_symbol(row))
     sheet.scale_bar(units)
     return sheet.svg()
 
@@ -114,14 +125,6 @@ def draw_feed_ends(sheet: DrawingSheet, option: Option) -> None:
             if sheet.window.contains(shapely.Point(end.x, end.y)):
                 sheet.mark((end.x, end.y), '<circle r="0.9" fill="white" stroke="black" stroke-width="0.5"/>')
                 sheet.text((end.x, end.y), bypass.id, 2.6, dx="3.2", dy="2.6", font_weight="bold")
-
-
-def _with_leader(sheet: DrawingSheet, xy: Any, middle: Any, turn: float, symbol: str) -> None:
-    outward = np.asarray(xy) - middle
-    angle = np.arctan2(-outward[1], outward[0]) + turn
-    shift = (float(np.cos(angle)) * _LEADER_MM, float(np.sin(angle)) * _LEADER_MM)
-    sheet.leader(xy, shift)
-    sheet.mark(xy, symbol, shift)
 
 
 def _of(layers: Layers, name: str, option: int) -> gpd.GeoDataFrame:

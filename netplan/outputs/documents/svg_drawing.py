@@ -21,6 +21,7 @@ __all__ = [
     "DrawingSheet",
     "customer_symbol",
     "draw_lines",
+    "label_symbol",
     "legend_svg",
     "letter_symbol",
     "stop_symbol",
@@ -222,10 +223,21 @@ def stop_symbol(kind: str, label: str | int, *, hollow: bool = False) -> str:
     )
 
 
-def letter_symbol(letter: str) -> str:
-    """Return a white circle with one of our letters in it: G gauge, F fallback."""
+def letter_symbol(text: str) -> str:
+    """Return a white circle with a letter or an id in it: G gauge, G1 one of them."""
+    size = 2.6 if len(text) < 2 else 2.0
     return '<circle r="2.2" fill="white" stroke="black" stroke-width="0.4"/>' + _letter(
-        letter, "black", 2.6, 0.9
+        escape(shown_signs(text)[:4]), "black", size, 0.35 * size
+    )
+
+
+def label_symbol(text: str) -> str:
+    """Return an id in a white box: B1 a bypass, P1 a purge point."""
+    words = escape(shown_signs(text)[:6])
+    width = 1.6 + 1.5 * max(len(text[:6]), 2)
+    return (
+        f'<rect x="{-width / 2:.1f}" y="-1.8" width="{width:.1f}" height="3.6" fill="white" stroke="black" '
+        f'stroke-width="0.3"/>{_letter(words, "black", 2.4, 0.85)}'
     )
 
 
@@ -263,6 +275,7 @@ def legend_svg(width_mm: float = 178.0) -> str:
         (customer_symbol("kept"), "customer kept"),
         (customer_symbol("kept", priority=True), "priority"),
         (letter_symbol("G"), "gauge"),
+        (label_symbol("P"), "purge point"),
     )
     for k, (symbol, name) in enumerate(marks):
         x, y = k % 6 * column, 9.3 + k // 6 * 6.3
