@@ -23,7 +23,7 @@ import netplan
 from tests.whole_plan.making import plan_town, write_layers
 from tests.whole_plan.towns import Town, random_town
 
-PLANNED = (0, 3, 4, 5, 8, 11, 12)
+PLANNED = (0, 4, 5, 8, 11, 12)
 """Seeds of towns whose section has a plan, and another one after it."""
 PREPARED_EVERY = 4
 """The rules prepare fallbacks for one seed in so many."""

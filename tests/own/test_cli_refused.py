@@ -331,7 +331,9 @@ def test_a_signal_to_end_clears_away_as_ctrl_c_does(tmp_path: Path, number: sign
         time.sleep(0.005)
     begun.send_signal(number)
     _, said = begun.communicate(timeout=120)
-    assert begun.returncode == 130, said
+    # Where the signal comes in the midst of an `exec`, as while a module loads, Python ends itself by SIGINT in
+    # the end although the interrupt was caught: a shell says 130 of that too.
+    assert begun.returncode in (130, -signal.SIGINT), said
     assert said == "gas-netplan: stopped; nothing was written\n"
     assert list(tmp_path.iterdir()) == []
 
