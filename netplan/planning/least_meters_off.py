@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import MINOR_PER_UNIT, IsolationProblem
+from netplan.isolation import IsolationProblem
 from netplan.planning.context import PlanningContext
 from netplan.planning.least_hours import minutes_as_prices
 from netplan.planning.least_minutes import LeastMinutes
+from netplan.planning.least_stops import least_of_any_zone
 
 __all__ = ["require_few_off"]
 
@@ -38,15 +39,7 @@ def require_few_off(context: PlanningContext, problem: IsolationProblem) -> None
     meters = np.maximum(context.request.network.customers.meters, 1).astype(np.float64)
     free = dict.fromkeys((method.name for method in problem.rules.method), 0.0)
     counted = minutes_as_prices(replace(problem, most_meters=None), LeastMinutes(0.0, free, meters))
-    search = context.cuts(counted)
-    try:
-        next(search)
-    except NoPlanError as error:
-        if error.cut_short:
-            return
-        raise
-    # Zones that break a constraint may have come before: the first of all bounds the number from below.
-    least = -(-search.least_minor // MINOR_PER_UNIT)
-    if least > most:
+    least = least_of_any_zone(context, counted)
+    if least is not None and least > most:
         why = f"at least {least} meters are off whatever is stopped, more than the {most} allowed; allow more"
         raise NoPlanError("no set of stops isolates the work section: " + why, (why,))

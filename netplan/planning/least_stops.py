@@ -9,7 +9,7 @@ from netplan.isolation import MINOR_PER_UNIT, IsolationProblem
 from netplan.planning.context import PlanningContext
 from netplan.rules import ExcavationRules, Rules
 
-__all__ = ["require_enough_stops"]
+__all__ = ["least_of_any_zone", "require_enough_stops"]
 
 
 def require_enough_stops(context: PlanningContext, problem: IsolationProblem) -> None:
@@ -39,18 +39,40 @@ def require_enough_stops(context: PlanningContext, problem: IsolationProblem) ->
         feed_bound=None,
         orders=replace(problem.orders, max_stops=0),
     )
+    least = least_of_any_zone(context, counted)
+    if least is not None and least > most:
+        why = f"more than {most} stops are needed: no zone has fewer than {least}; allow more"
+        raise NoPlanError("no set of stops isolates the work section: " + why, (why,))
+
+
+def least_of_any_zone(context: PlanningContext, counted: IsolationProblem) -> int | None:
+    """Return the least sum of any zone where prices count things, one unit of currency each.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    counted : IsolationProblem
+        With such prices.
+
+    Returns
+    -------
+    int or None
+        None where the search gave up.
+
+    Raises
+    ------
+    NoPlanError
+        When nothing isolates the work.
+    """
     search = context.cuts(counted)
     try:
         next(search)
     except NoPlanError as error:
         if error.cut_short:
-            return
+            return None
         raise
     # Zones that break a constraint may have come before: the first of all bounds the number from below.
-    least = -(-search.least_minor // MINOR_PER_UNIT)
-    if least > most:
-        why = f"more than {most} stops are needed: no zone has fewer than {least}; allow more"
-        raise NoPlanError("no set of stops isolates the work section: " + why, (why,))
+    return -(-search.least_minor // MINOR_PER_UNIT)
 
 
 def _one_a_stop(rules: Rules) -> Rules:
