@@ -13,7 +13,7 @@ from netplan.planning.least_hours import minutes_as_prices
 from netplan.planning.least_minutes import LeastMinutes
 from netplan.planning.least_stops import least_of_any_zone
 
-__all__ = ["require_few_off"]
+__all__ = ["least_meters_off", "require_few_off"]
 
 
 def require_few_off(context: PlanningContext, problem: IsolationProblem) -> None:
@@ -36,10 +36,26 @@ def require_few_off(context: PlanningContext, problem: IsolationProblem) -> None
     most = problem.orders.max_meters_off
     if most is None:
         return
-    meters = np.maximum(context.request.network.customers.meters, 1).astype(np.float64)
-    free = dict.fromkeys((method.name for method in problem.rules.method), 0.0)
-    counted = minutes_as_prices(replace(problem, most_meters=None), LeastMinutes(0.0, free, meters))
-    least = least_of_any_zone(context, counted)
+    least = least_meters_off(context, problem)
     if least is not None and least > most:
         why = f"at least {least} meters are off whatever is stopped, more than the {most} allowed; allow more"
         raise NoPlanError("no set of stops isolates the work section: " + why, (why,))
+
+
+def least_meters_off(context: PlanningContext, problem: IsolationProblem) -> int | None:
+    """Return the fewest meters that any zone holds, whatever is ordered; None where the search gave up.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    problem : IsolationProblem
+
+    Raises
+    ------
+    NoPlanError
+        When nothing isolates the work.
+    """
+    meters = np.maximum(context.request.network.customers.meters, 1).astype(np.float64)
+    free = dict.fromkeys((method.name for method in problem.rules.method), 0.0)
+    counted = minutes_as_prices(replace(problem, most_meters=None), LeastMinutes(0.0, free, meters))
+    return least_of_any_zone(context, counted)

@@ -52,7 +52,11 @@ MOST_SEARCHES: Final = 4
 
 
 def make_plan(
-    request: PlanRequest, tell: Tell = lambda _: None, watch: PlanWatch | None = None
+    request: PlanRequest,
+    tell: Tell = lambda _: None,
+    watch: PlanWatch | None = None,
+    *,
+    lift_orders: bool = True,
 ) -> PlanResult:
     """Plan the stopping of a work section.
 
@@ -65,6 +69,8 @@ def make_plan(
         Called with a few words on what is being done, for a progress display.
     watch : PlanWatch, optional
         Hears what stands of the plan already; not where pipes are set aside: the whole is proven then.
+    lift_orders : bool, optional
+        Whether to find, where there is no plan, the orders of which one lifted alone gives one.
 
     Raises
     ------
@@ -79,20 +85,24 @@ def make_plan(
     """
     if len(request.network.set_aside):
         return plan_with_set_aside(request, tell, _make_plan)
-    return _make_plan(request, tell, watch)
+    return _make_plan(request, tell, watch, lift_orders=lift_orders)
 
 
-def _make_plan(request: PlanRequest, tell: Tell, watch: PlanWatch | None = None) -> PlanResult:
+def _make_plan(
+    request: PlanRequest, tell: Tell, watch: PlanWatch | None = None, *, lift_orders: bool = True
+) -> PlanResult:
     section = work_section(request.network, request.parts)
     watched = watch or PlanWatch(PlanningContext.for_request(request))
     try:
-        return _plan_of(request, section, tell, watched)
+        return _plan_of(request, section, tell, watched, lift_orders=lift_orders)
     except (BadWorkError, NoPlanError, NotSolvedError) as error:
         error.noticed = noticed(request.network, section)
         raise
 
 
-def _plan_of(request: PlanRequest, section: WorkSection, tell: Tell, watch: PlanWatch) -> PlanResult:
+def _plan_of(
+    request: PlanRequest, section: WorkSection, tell: Tell, watch: PlanWatch, *, lift_orders: bool
+) -> PlanResult:
     tell("solving the network before any stop")
     whole = watch.whole
     with in_background(lambda: whole.before_by_hour) as before:
@@ -117,7 +127,8 @@ def _plan_of(request: PlanRequest, section: WorkSection, tell: Tell, watch: Plan
             # Orders are lifted for what the search refused: it found options here.
             raise
         except NoPlanError as error:
-            error.lifted = lifted_orders(whole, tell)
+            if lift_orders:
+                error.lifted = lifted_orders(whole, tell)
             raise
 
 

@@ -1,40 +1,35 @@
-"""From a renewal to its stages."""
+"""From a renewal to its stages, each with a plan of its own."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice, pairwise
-
-import numpy as np
-from numpy.typing import NDArray
+from datetime import datetime
 
 from netplan.core.errors import NoPlanError
-from netplan.excavations import work_excavations_minor
-from netplan.isolation import Cut, CutStop, IsolationProblem, cuts, interruption_minor
-from netplan.isolation.segment_graph import segment_graph
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
-from netplan.planning.connectivity import reach_of
+from netplan.planfile.model import Option, Plan
+from netplan.planfile.plan_result import PlanResult
 from netplan.planning.context import PlanningContext
-from netplan.planning.rank import isolation_problem
+from netplan.planning.make_plan import make_plan
+from netplan.planning.plan_watch import PlanWatch
 from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
+from netplan.staging.fewest_off import FewestOff, fewest_off
+from netplan.staging.least_burden import PlannedLengths, plan_lengths
+from netplan.staging.new_pipe import stops_in_new_pipe
 from netplan.staging.renewal import Renewal
-from netplan.staging.stage_split import NoSplitError, StageCandidate, split_exactly
+from netplan.staging.shared_places import SharedPlaces, Sharing
+from netplan.staging.stage_borders import Pair, allowed_lengths, borders_of
+from netplan.staging.stage_days import stage_starts
+from netplan.staging.stage_plans import StagePlans, burden_minor, meters_off
+from netplan.staging.stage_split import NoSplitError, StageCandidate, StageSplit, split_exactly
 
-__all__ = ["RenewalStage", "StageIsolation", "Staging", "borders_of", "shared_stops", "stage_renewal"]
+__all__ = ["RenewalStage", "Staging", "stage_renewal"]
 
-SAME_M = 0.01
-MOST_SCANNED = 500
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class StageIsolation:
-    """A way to stop a stage: the cut, and everybody off without a feed."""
-
-    cut: Cut
-    off: NDArray[np.int64]
+Tell = Callable[[str], None]
+MOST_REASONS = 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,25 +41,46 @@ class RenewalStage:
     from_m, to_m : float
         Along the renewal [m].
     parts : tuple of WorkPart
-    cut : Cut
-    off : int array
-        Rows of the customers off: isolated, or stranded without a feed.
-    burden_minor : int
-        Of this stage alone [minor units].
-    shared : tuple of int
-        Stops that the stage before has made already: rows of `cut.stops`.
-    shared_minor : int
-        What that saves [minor units].
+    result : PlanResult
+        Its plan.
+    rank : int
+        Rank of the option in it that the split takes.
+    sharing : Sharing
+        What the stage before has paid for already.
+    in_new_pipe : dict of str to int
+        Number of the earlier stage in whose new pipe a stop lies, by the id of the stop.
+    start : datetime, optional
+        Local start of its window; None for any working day.
     """
 
     from_m: float
     to_m: float
     parts: tuple[WorkPart, ...]
-    cut: Cut
-    off: NDArray[np.int64]
-    burden_minor: int
-    shared: tuple[int, ...]
-    shared_minor: int
+    result: PlanResult
+    rank: int
+    sharing: Sharing
+    in_new_pipe: dict[str, int]
+    start: datetime | None
+
+    @property
+    def option(self) -> Option:
+        """The option that the split takes."""
+        return self.result.plan.options[self.rank - 1]
+
+    @property
+    def meters_off(self) -> int:
+        """Meters off while it is worked on."""
+        return meters_off(self.option)
+
+    @property
+    def alone_minor(self) -> int:
+        """Its burden without anything shared [minor units]."""
+        return burden_minor(self.option)
+
+    @property
+    def burden_minor(self) -> int:
+        """Its burden less what it shares with the stage before [minor units]."""
+        return self.alone_minor - self.sharing.saved_minor
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,132 +93,53 @@ class Staging:
     rules : Rules
     renewal : Renewal
     stages : tuple of RenewalStage
-    most_off : int
-        Customers off in the worst stage.
-    burden_minor : int
-        Of all stages, shared stops paid for once [minor units].
-    borders_tried : int
-    sections_tried : int
+    least_most_off : int
+        No series of stages has fewer meters off in its worst stage.
+    bound_minor : int
+        No series with so few meters off costs less before what its stages share is taken off [minor units].
+    is_every_length : bool
+        Whether every length that may be a stage was planned: then no series of the ways listed costs less.
+    borders_tried, plans_made : int
     """
 
     network: Network
     rules: Rules
     renewal: Renewal
     stages: tuple[RenewalStage, ...]
-    most_off: int
-    burden_minor: int
+    least_most_off: int
+    bound_minor: int
+    is_every_length: bool
     borders_tried: int
-    sections_tried: int
+    plans_made: int
+
+    @property
+    def most_off(self) -> int:
+        """Meters off in the worst stage."""
+        return max(stage.meters_off for stage in self.stages)
+
+    @property
+    def alone_minor(self) -> int:
+        """Burden of all stages before what they share is taken off [minor units]."""
+        return sum(stage.alone_minor for stage in self.stages)
+
+    @property
+    def burden_minor(self) -> int:
+        """Burden of all stages, what they share paid once [minor units]."""
+        return sum(stage.burden_minor for stage in self.stages)
+
+    @property
+    def gap_minor(self) -> int:
+        """How far the burden before sharing may be from the least [minor units]."""
+        return max(self.alone_minor - self.bound_minor, 0)
 
 
-def borders_of(network: Network, renewal: Renewal, step_m: float) -> tuple[float, ...]:
-    """Return where stages may end along a renewal [m]: ends of mains and pieces, and places between.
-
-    Places between are set so that no two neighbours are farther apart than `step_m`. Of piece ends nearer
-    to each other than half of that the first is taken; ends of mains always are.
-    """
-    pieces = network.pieces
-    sure = {0.0, renewal.length_m, *(leg.start_m for leg in renewal.legs)}
-    wished: set[float] = set()
-    for leg in renewal.legs:
-        rows = np.arange(*np.searchsorted(pieces.pipe, [leg.pipe, leg.pipe + 1]))
-        for at in np.unique(pieces.from_m[rows]).tolist():
-            wished.add(leg.start_m + (at if leg.forward else leg.length_m - at))
-    chosen = sorted(sure)
-    for at in sorted(wished):
-        if min(abs(at - other) for other in chosen) >= step_m / 2:
-            chosen.append(at)
-    chosen.sort()
-    full: list[float] = []
-    for low, high in pairwise(chosen):
-        count = max(1, int(np.ceil((high - low) / step_m - 1e-9)))
-        full += [low + (high - low) * k / count for k in range(count)]
-    return tuple(round(at, 3) for at in [*full, chosen[-1]])
-
-
-def shared_stops(
-    left: Sequence[CutStop], right: Sequence[CutStop], share_m: float
-) -> tuple[tuple[int, int], ...]:
-    """Return the pairs of stops that one place serves: the same valve, or one method within an excavation.
-
-    Each stop is in one pair at most; pairs that save more come first.
-    """
-    fits = []
-    for i, a in enumerate(left):
-        for j, b in enumerate(right):
-            same_valve = a.valve >= 0 and a.valve == b.valve
-            one_hole = (
-                a.valve < 0
-                and b.valve < 0
-                and a.pipe == b.pipe
-                and a.method == b.method
-                and abs(a.chainage_m - b.chainage_m) <= share_m
-            )
-            if same_valve or one_hole:
-                fits.append((-min(a.price_minor, b.price_minor), i, j))
-    chosen: list[tuple[int, int]] = []
-    for _, i, j in sorted(fits):
-        if all(i != one and j != other for one, other in chosen):
-            chosen.append((i, j))
-    return tuple(chosen)
-
-
-def _saved_minor(left: Cut, right: Cut, share_m: float) -> int:
-    return sum(
-        min(left.stops[i].price_minor, right.stops[j].price_minor)
-        for i, j in shared_stops(left.stops, right.stops, share_m)
-    )
-
-
-class _Sections:
-    """Ways to stop every stage, worked out as they are asked for."""
-
-    def __init__(self, request: PlanRequest, renewal: Renewal, borders: tuple[float, ...]) -> None:
-        self.request, self.renewal, self.borders = request, renewal, borders
-        self._context = PlanningContext.for_request(request)
-        self._index = segment_graph(request.network)
-        self._off_minor = interruption_minor(request.network, request.rules, request.window_hours)
-        self.tried = 0
-        self.reasons: dict[str, None] = {}
-        _, whole = renewal.section(request.network, 0.0, renewal.length_m)
-        self._problem: IsolationProblem = isolation_problem(self._context, whole)
-
-    def ways(self, i: int, j: int) -> tuple[StageCandidate, ...]:
-        """Return the ways to stop the stage between two borders; none where its length is not allowed."""
-        staging, length = self.request.rules.staging, self.borders[j] - self.borders[i]
-        alone = i == 0 and j == len(self.borders) - 1
-        if length > staging.longest_m + SAME_M or (length < staging.shortest_m - SAME_M and not alone):
-            return ()
-        _, section = self.renewal.section(self.request.network, self.borders[i], self.borders[j])
-        # No feed is priced here, so no tail may be taken for fed.
-        problem = replace(self._problem, section=section, feed_bound=lambda _tail: None, every_place=False)
-        search = cuts(problem, self._index)
-        search.most_scanned = MOST_SCANNED
-        self.tried += 1
-        try:
-            found = list(islice(search, self.request.wanted))
-        except NoPlanError as error:
-            self.reasons.update(dict.fromkeys(error.reasons))
-            return ()
-        dug = work_excavations_minor(self.request.network, self.request.rules, section)
-        return tuple(self._way(cut, dug) for cut in found)
-
-    def _way(self, cut: Cut, work_minor: int) -> StageCandidate:
-        reach = reach_of(self._context, cut)
-        off = np.flatnonzero(reach.isolated | reach.stranded)
-        burden = cut.stops_minor + cut.gas_minor + work_minor + int(self._off_minor[off].sum())
-        return StageCandidate(len(off), burden, StageIsolation(cut, off))
-
-
-def stage_renewal(
-    request: PlanRequest, renewal: Renewal, tell: Callable[[str], None] = lambda _: None
-) -> Staging:
-    """Split a renewal into stages.
+def stage_renewal(request: PlanRequest, renewal: Renewal, tell: Tell = lambda _: None) -> Staging:
+    """Split a renewal into stages: fewest meters off in the worst one, then the lowest burden.
 
     Parameters
     ----------
     request : PlanRequest
-        Network, rules, window and orders; its work is not looked at.
+        Network, rules, orders, and the window of the first stage; its work is not looked at.
     renewal : Renewal
     tell : callable, optional
         Called with a few words on what is being done.
@@ -210,43 +147,156 @@ def stage_renewal(
     Raises
     ------
     NoPlanError
-        When no series of stages within the rules' lengths can be stopped, with reasons.
+        When no series of stages within the rules' lengths has plans, with reasons.
     """
     rules = request.rules
     borders = borders_of(request.network, renewal, rules.staging.step_m)
-    sections = _Sections(request, renewal, borders)
-
-    def ways(i: int, j: int) -> tuple[StageCandidate, ...]:
-        tell(f"stage from {borders[i]:.0f} m to {borders[j]:.0f} m of {renewal.length_m:.0f} m")
-        return sections.ways(i, j)
-
-    share_m = rules.staging.share_m
+    pairs = allowed_lengths(borders, rules.staging)
+    plans = StagePlans(request, renewal, borders, tell)
+    places = SharedPlaces(request.network, plans.context.index, rules)
     try:
-        split = split_exactly(len(borders), ways, lambda a, b: _saved_minor(a.what.cut, b.what.cut, share_m))
-    except NoSplitError:
-        raise NoPlanError(
-            f"no series of stages from {rules.staging.shortest_m:g} m to {rules.staging.longest_m:g} m long "
-            "can be stopped along the renewal",
-            tuple(sections.reasons)[:5]
-            or ("no borders fit these lengths: change the rules' staging lengths",),
-        ) from None
-    stages: list[RenewalStage] = []
-    for k, way in enumerate(split.ways):
-        low, high = borders[split.borders[k]], borders[split.borders[k + 1]]
-        parts, _ = renewal.section(request.network, low, high)
-        pairs = shared_stops(stages[-1].cut.stops, way.what.cut.stops, share_m) if stages else ()
-        saved = _saved_minor(stages[-1].cut, way.what.cut, share_m) if stages else 0
-        shared = tuple(sorted(j for _, j in pairs))
-        stages.append(
-            RenewalStage(low, high, parts, way.what.cut, way.what.off, way.burden_minor, shared, saved)
-        )
+        fewest = fewest_off(plans, pairs)
+        lengths = plan_lengths(plans, fewest)
+        split = _split(len(borders), lengths, places)
+    except NoSplitError as error:
+        raise _no_series(plans, rules, is_spent=error.spent) from None
+    stages = _with_plans(request, renewal, borders, split, fewest, places, plans.context, tell)
     return Staging(
-        request.network,
-        rules,
-        renewal,
-        tuple(stages),
-        split.most_off,
-        split.burden_minor,
-        len(borders),
-        sections.tried,
+        network=request.network,
+        rules=rules,
+        renewal=renewal,
+        stages=stages,
+        least_most_off=fewest.proven,
+        bound_minor=lengths.bound_minor,
+        is_every_length=lengths.is_every_length and not plans.cut_short,
+        borders_tried=len(borders),
+        plans_made=plans.plans,
     )
+
+
+def _split(count: int, lengths: PlannedLengths, places: SharedPlaces) -> StageSplit:
+    """Return the best series of the options listed, what neighbours share taken off."""
+    found = {
+        pair: tuple(
+            StageCandidate(meters_off(option), burden_minor(option), option)
+            for option in ways.result.plan.options
+        )
+        for pair, ways in lengths.ways.items()
+    }
+    saved: dict[tuple[int, int], int] = {}
+
+    def shared(left: StageCandidate, right: StageCandidate) -> int:
+        key = (id(left.what), id(right.what))
+        if key not in saved:
+            saved[key] = places.between(left.what, right.what).saved_minor
+        return saved[key]
+
+    return split_exactly(count, lambda i, j: found.get((i, j), ()), shared)
+
+
+def _with_plans(
+    request: PlanRequest,
+    renewal: Renewal,
+    borders: tuple[float, ...],
+    split: StageSplit,
+    fewest: FewestOff,
+    places: SharedPlaces,
+    context: PlanningContext,
+    tell: Tell,
+) -> tuple[RenewalStage, ...]:
+    """Plan each stage in full on its own day, with what it shares with the one before."""
+    stages: list[RenewalStage] = []
+    starts = stage_starts(request.start, len(split.ways), request.rules.staging.days_apart)
+    orders = replace(request.orders, max_meters_off=fewest.most)
+    for number, (way, start) in enumerate(zip(split.ways, starts, strict=True), 1):
+        low, high = borders[split.borders[number - 1]], borders[split.borders[number]]
+        parts, _ = renewal.section(request.network, low, high)
+        tell(f"stage {number} of {len(split.ways)}: plan")
+        asked = replace(
+            request,
+            parts=parts,
+            start=start,
+            orders=orders,
+            options=max(request.wanted, request.rules.staging.ways),
+        )
+        watch = PlanWatch(context.with_request(asked)) if start == request.start else None
+        try:
+            result = make_plan(asked, watch=watch)
+        except NoPlanError as error:
+            error.args = (f"stage {number}, {low:g} m to {high:g} m, {start or 'any working day'}: {error}",)
+            raise
+        rank = _rank_of(way.what, result.plan)
+        option = result.plan.options[rank - 1]
+        sharing = places.between(stages[-1].option, option) if stages else Sharing()
+        earlier = [(k, stage.parts) for k, stage in enumerate(stages, 1)]
+        stage = RenewalStage(
+            low, high, parts, result, rank, sharing, stops_in_new_pipe(option.stops, earlier), start
+        )
+        stages.append(replace(stage, result=_with_notes(stage, number)))
+    return tuple(stages)
+
+
+def _rank_of(wanted: Option, plan: Plan) -> int:
+    """Return the rank of an option in a plan of the same work on another day; the best where it is not there."""
+
+    def known(option: Option) -> tuple[object, ...]:
+        stops = {(stop.method, stop.main_id, stop.chainage_m) for stop in option.stops}
+        off = {one.id for one in option.customers if one.effect == "off"}
+        return frozenset(stops), frozenset(off), len(option.bypasses), len(option.opened_valves)
+
+    same = [option.rank for option in plan.options if known(option) == known(wanted)]
+    return same[0] if same else 1
+
+
+def _with_notes(stage: RenewalStage, number: int) -> PlanResult:
+    """Return the plan of a stage in which its option says what the stages before have left."""
+    notes = (
+        *(
+            f"{one.stop_id} is at the place of {one.before_id} of stage {number - 1}, which has made it: prove it "
+            "again before it is used"
+            for one in stage.sharing.stops
+        ),
+        *(
+            f"{one.hoses} of {one.bore_mm:g} mm bore: moved along from stage {number - 1}"
+            for one in stage.sharing.hoses
+        ),
+        *(
+            f"{name} is in the new pipe of stage {earlier}: its size, wall and fittings are as laid, not as "
+            "recorded; check the stop against them"
+            for name, earlier in stage.in_new_pipe.items()
+        ),
+    )
+    plan = stage.result.plan
+    options = list(plan.options)
+    taken = options[stage.rank - 1]
+    options[stage.rank - 1] = taken.model_copy(update={"warnings": (*taken.warnings, *notes)})
+    return replace(stage.result, plan=plan.model_copy(update={"options": tuple(options)}))
+
+
+def _no_series(plans: StagePlans, rules: Rules, *, is_spent: bool) -> NoPlanError:
+    """Return the error that says why there are no stages, with what would allow the first that has none."""
+    lengths = f"from {rules.staging.shortest_m:g} m to {rules.staging.longest_m:g} m long"
+    if not plans.refused:
+        why = "no borders fit these lengths: change the rules' staging lengths"
+        return NoPlanError(f"no series of stages {lengths} fits the renewal", (why,))
+    is_open = is_spent or bool(plans.cut_short)
+    message = f"no series of stages {lengths} has plans throughout"
+    if is_open:
+        message = f"no series of stages {lengths} was found within {plans.plans} plans, but one may exist"
+    nearest = _standing_in_the_way(plans)
+    errors = [(pair, plans.why_not(pair) if k == 0 else plans.refused[pair]) for k, pair in enumerate(nearest)]
+    error = NoPlanError(
+        message, tuple(f"{plans.words(pair)}: {one}" for pair, one in errors), cut_short=is_open
+    )
+    error.lifted = errors[0][1].lifted
+    return error
+
+
+def _standing_in_the_way(plans: StagePlans) -> Sequence[Pair]:
+    """Return refused lengths of which none holds another, the first along the renewal first."""
+    refused = sorted(plans.refused, key=lambda pair: (pair[1] - pair[0], pair))
+    least: list[Pair] = []
+    for pair in refused:
+        if not any(pair[0] <= other[0] and other[1] <= pair[1] for other in least):
+            least.append(pair)
+    return sorted(least)[:MOST_REASONS]

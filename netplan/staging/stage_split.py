@@ -10,7 +10,17 @@ __all__ = ["NoSplitError", "StageCandidate", "StageSplit", "split_exactly"]
 
 
 class NoSplitError(Exception):
-    """No series of stages from one end to the other exists."""
+    """No series of stages from one end to the other exists, or was found.
+
+    Parameters
+    ----------
+    spent : bool
+        Whether the plans that the rules allow were spent before it was shown that there is none.
+    """
+
+    def __init__(self, *, spent: bool = False) -> None:
+        super().__init__()
+        self.spent = spent
 
 
 @dataclass(frozen=True, slots=True)
