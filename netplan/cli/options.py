@@ -40,6 +40,9 @@ __all__ = [
     "Layers",
     "MappingFile",
     "Network",
+    "NoBypass",
+    "NoPapers",
+    "NoWeather",
     "PlanFolder",
     "Rank",
     "RulesFile",
@@ -88,6 +91,15 @@ Cache = Annotated[
     Path | None, typer.Option(help="Folder for joined networks, to start faster next time on the same data.")
 ]
 AnySize = Annotated[bool, typer.Option("--any-size", help="Read files of any size and number of features.")]
+NoBypass = Annotated[
+    bool, typer.Option("--no-bypass", help="Only options without bypass, hose or opened valve.")
+]
+NoWeather = Annotated[
+    bool, typer.Option("--no-weather", help="Do not calculate the coldest weather: quicker.")
+]
+NoPapers = Annotated[
+    bool, typer.Option("--no-papers", help="Make no letters, sheets or work pack: quicker.")
+]
 RulesFile = Annotated[
     Path | None, typer.Option(help="Your planning rules (TOML); they replace shipped ones key by key.")
 ]

@@ -17,6 +17,9 @@ from netplan.cli.options import (
     Layers,
     MappingFile,
     Network,
+    NoBypass,
+    NoPapers,
+    NoWeather,
     RulesFile,
     Start,
     Tiles,
@@ -84,15 +87,9 @@ def command(
     max_off: MaxOff = None,
     keep_on: KeepOn = None,
     own_supply: OwnSupply = None,
-    no_bypass: Annotated[
-        bool, typer.Option("--no-bypass", help="Only options without bypass, hose or opened valve.")
-    ] = False,
-    no_weather: Annotated[
-        bool, typer.Option("--no-weather", help="Do not calculate the coldest weather: quicker.")
-    ] = False,
-    no_papers: Annotated[
-        bool, typer.Option("--no-papers", help="Make no letters, sheets or work pack: quicker.")
-    ] = False,
+    no_bypass: NoBypass = False,
+    no_weather: NoWeather = False,
+    no_papers: NoPapers = False,
     options: Annotated[int | None, typer.Option(min=1, max=50, help="How many options to list.")] = None,
     units: Units = "metric",
     language: Language = "en",

@@ -40,13 +40,17 @@ def check_target(out: Path, *, overwrite: bool = False, can_overwrite: bool = Tr
         log of a day's work, or of who was told, never is.
     """
     target = check_folder(out, _PLAN_MARKS, "plan", overwrite=overwrite, can_overwrite=can_overwrite)
-    logs = sorted(out.glob(f"{RECORDED_STEM}*.json"))
-    if logs:
-        raise BadInputError(f"{out}: holds the log of a day's work ({logs[0].name}); choose another name")
-    lists = sorted(out.glob(f"{CONTACTS_STEM}*.json"))
-    if lists:
-        raise BadInputError(f"{out}: holds the log of who was told ({lists[0].name}); choose another name")
+    _check_no_logs(out)
     return target
+
+
+def _check_no_logs(folder: Path) -> None:
+    logs = sorted(folder.glob(f"{RECORDED_STEM}*.json"))
+    if logs:
+        raise BadInputError(f"{folder}: holds the log of a day's work ({logs[0].name}); choose another name")
+    lists = sorted(folder.glob(f"{CONTACTS_STEM}*.json"))
+    if lists:
+        raise BadInputError(f"{folder}: holds the log of who was told ({lists[0].name}); choose another name")
 
 
 def check_screen_target(out: Path, *, overwrite: bool = False) -> Target:
@@ -55,8 +59,17 @@ def check_screen_target(out: Path, *, overwrite: bool = False) -> Target:
 
 
 def check_stages_target(out: Path, *, overwrite: bool = False) -> Target:
-    """Refuse a target of a renewal in stages that must not be written to, and return it."""
-    return check_folder(out, _STAGES_MARKS, "staging", overwrite=overwrite)
+    """Refuse a target of a renewal in stages that must not be written to, and return it.
+
+    Raises
+    ------
+    BadInputError
+        Also where the plan folder of a stage holds the log of a day's work, or of who was told.
+    """
+    target = check_folder(out, _STAGES_MARKS, "staging", overwrite=overwrite)
+    for folder in sorted(path for path in out.glob("stage-*") if path.is_dir()):
+        _check_no_logs(folder)
+    return target
 
 
 def check_differences_target(out: Path) -> Target:

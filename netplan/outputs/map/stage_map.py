@@ -17,7 +17,7 @@ from netplan.outputs.map.search_index import search_part
 from netplan.outputs.map.surroundings import base_round, command_of, stations_in, valves_in
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_table import CAUTION
-from netplan.planfile.naming import stop_id
+from netplan.outputs.stage_table import stage_folder_name
 from netplan.staging import Staging
 
 __all__ = ["stage_map", "stage_map_data"]
@@ -35,7 +35,7 @@ def stage_map(
     ----------
     staging : Staging
     layers : dict
-        Result of `stage_folder.stage_layers`.
+        Result of `stage_layers`.
     number : int
     units : Figures
         How figures are written.
@@ -68,8 +68,8 @@ def stage_map_data(
     near = _near(staging, box)
     pipes = staging.network.pipes
     around, _ = base_round(staging.network, box, ("water", "streets", "buildings", "rail"))
-    burden = (stage.burden_minor - stage.shared_minor) / MINOR_PER_UNIT
-    stops = own["stops"]
+    burden = stage.burden_minor / MINOR_PER_UNIT
+    stops, rows = own["stops"], own["stops"].to_dict("records")
     customers = own.get("customers")
     return {
         "units": units.name,
@@ -81,8 +81,8 @@ def stage_map_data(
         "heading": f"Stage {number} of {len(staging.stages)}",
         "window": (
             f"{units.length(stage.from_m)} to {units.length(stage.to_m)} along the renewal; "
-            f"{len(stage.off)} customers off; "
-            f"burden {burden:,.0f} {staging.rules.price.currency}, no feed priced"
+            f"{stage.meters_off} meters off; burden {burden:,.0f} {staging.rules.price.currency}; "
+            f"its plan: folder {stage_folder_name(number)}"
         ),
         "caution": CAUTION,
         "mains": [
@@ -100,14 +100,12 @@ def stage_map_data(
         "stops": [
             {
                 "at": at,
-                "id": stop_id(place),
-                "kind": cut_stop.kind,
+                "id": row["stop_id"],
+                "kind": row["kind"],
                 "words": _stop_words(row, units),
-                "before": bool(row["made_before"]),
+                "before": bool(row["before_id"]),
             }
-            for place, (at, row, cut_stop) in enumerate(
-                zip(points_of(stops), stops.to_dict("records"), stage.cut.stops, strict=True)
-            )
+            for at, row in zip(points_of(stops), rows, strict=True)
         ],
         "customers": []
         if customers is None or not len(customers)
@@ -124,9 +122,11 @@ def _own(layers: dict[str, gpd.GeoDataFrame], number: int) -> dict[str, gpd.GeoD
 
 
 def _stop_words(row: dict[Any, Any], units: Figures) -> str:
-    name = f"{row['method']} {row['valve_id']}".strip()
+    name = f"{row['method']} {row['valve_id'] or ''}".strip()
     words = f"{name}, {row['main_id']} at {units.chainage(row['chainage_m'])}"
-    return f"{words}, made for the stage before" if row["made_before"] else words
+    if row["before_id"]:
+        words += f", at {row['before_id']} of the stage before"
+    return words + (f", in the new pipe of stage {row['new_pipe_of_stage']}" if row["new_pipe_of_stage"] else "")
 
 
 def _up(length_m: float) -> float:
@@ -163,8 +163,9 @@ def _found(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int) -
     near = _near(staging, box)
     rows = near["row"].tolist()
     middles = shapely.line_interpolate_point(near.geometry.array, 0.5, normalized=True)
-    off = staging.stages[number - 1].off.tolist()
     customers = network.customers
+    named = own["customers"]["customer_id"] if "customers" in own else ()
+    off = [customers.id.find(name) for name in named]
     return {
         "Main": search_part(
             [network.pipes.id[row] for row in rows],

@@ -54,7 +54,7 @@ document.addEventListener("DOMContentLoaded", () => {
   }
   roveMarks(labelsLayer(data.stops, SYMBOL.stop, "stops", places, { rank: 0, size: [17, 17] }).addTo(map));
   for (const kind of new Set(data.stops.map((stop) => stop.kind))) legendSymbol(swatch(SYMBOL.stop({ kind, id: "S" })), { bag: "stop by a bag", squeeze: "stop by a squeeze", valve: "stop by a valve" }[kind]);
-  if (data.stops.some((stop) => stop.before)) legendSymbol(swatch(SYMBOL.stop({ kind: "bag", id: "S", before: true })), "white: made for the stage before");
+  if (data.stops.some((stop) => stop.before)) legendSymbol(swatch(SYMBOL.stop({ kind: "bag", id: "S", before: true })), "white: at a stop of the stage before");
   baseLegend(baseNames);
   const rows = data.stops.map((stop) => listEntry(stop.words, stop.id, () => showPlace(map, stop.at, stop.marker)));
   at("worst").append(...rows);
