@@ -48,7 +48,7 @@ def fewest_off(plans: StagePlans, pairs: tuple[Pair, ...]) -> FewestOff:
     """Return the fewest meters off in the worst stage.
 
     A path is taken by what is known of its lengths at least; those not yet planned are looked at more closely,
-    the longest first, until one path is planned throughout: no other can have fewer.
+    one by one, until one path is planned throughout: no other can have fewer.
 
     Parameters
     ----------
@@ -69,8 +69,8 @@ def fewest_off(plans: StagePlans, pairs: tuple[Pair, ...]) -> FewestOff:
             doubtful = [pair for pair in path if known[pair].found is None]
             if not doubtful:
                 return _settled(known, path)
-            longest = max(doubtful, key=lambda pair: plans.borders[pair[1]] - plans.borders[pair[0]])
-            _look_closer(plans, known, longest)
+            # The first of them: where nothing along the renewal has a plan, that is found at its beginning.
+            _look_closer(plans, known, doubtful[0])
     except PlansSpentError:
         path = _planned_path(count, known)
         if path is not None:

@@ -36,6 +36,8 @@ COUNTS = {
     ("screen", "--crews"),
     ("screen", "--workers"),
     ("serve", "--port"),
+    ("stage", "--max-off"),
+    ("stage", "--max-stops"),
 }
 TEXTS = {
     *("--by", "--forecast", "--keep-on", "--language", "--layers", "--main", "--own-supply"),
@@ -92,6 +94,7 @@ GOOD = {
     ("screen", "--hours"): "0.25 day",
     ("screen", "--length"): "2 ft",
     ("stage", "--air-temp"): "14 °F",
+    ("stage", "--forbid"): "M1:80 ft",
     ("stage", "--hours"): "540 min",
 }
 

@@ -20,7 +20,9 @@ from netplan.outputs.map.stage_map import stage_map
 from netplan.outputs.number_format import METRIC, US
 from netplan.outputs.screen_folder import write_screen_folder
 from netplan.outputs.screen_table import ranked_mains
-from netplan.outputs.stage_folder import stage_layers, write_stages_folder
+from netplan.outputs.reader_choices import Choices
+from netplan.outputs.stage_folder import write_stages_folder
+from netplan.outputs.stage_layers import stage_layers
 from netplan.planning.request import PlanRequest
 from netplan.rules import default_rules, read_rules
 from netplan.screening import ScreenSettings, screen
@@ -68,9 +70,9 @@ def test_a_screen_is_drawn_ranked_and_searched(browser: Any, tmp_path: Path, str
 def test_a_stage_is_drawn(browser: Any, tmp_path: Path, width: int) -> None:
     network = long_row()
     rules = read_rules(None, {"staging": {"step_m": 50, "longest_m": 60, "shortest_m": 10}})
-    request = PlanRequest(network, (), rules, air_temp_c=4.0, options=2)
+    request = PlanRequest(network, (), rules, air_temp_c=4.0, options=2, weather=False)
     staging = stage_renewal(request, renewal_of_street(network, "Long Row"))
-    out = write_stages_folder(staging, tmp_path / "stages")
+    out = write_stages_folder(staging, tmp_path / "stages", choices=Choices(papers=False))
     maps = sorted(out.glob("*.html"))
     assert len(maps) == len(staging.stages)
     for path in maps:
@@ -102,7 +104,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     settings = ScreenSettings(air_temp_c=-4.0)
     found = screen(network, default_rules(), settings, folder=folder / "blocks")
     mains = ranked_mains(found, "customers")
-    request = PlanRequest(network, (), read_rules(None, STAGED), air_temp_c=4.0, options=2)
+    request = PlanRequest(network, (), read_rules(None, STAGED), air_temp_c=4.0, options=2, weather=False)
     staging = stage_renewal(request, renewal_of_street(network, "Long Row"))
     layers = stage_layers(staging)
     for units in (METRIC, US):
