@@ -97,9 +97,7 @@ NoBypass = Annotated[
 NoWeather = Annotated[
     bool, typer.Option("--no-weather", help="Do not calculate the coldest weather: quicker.")
 ]
-NoPapers = Annotated[
-    bool, typer.Option("--no-papers", help="Make no letters, sheets or work pack: quicker.")
-]
+NoPapers = Annotated[bool, typer.Option("--no-papers", help="Make no letters, sheets or work pack: quicker.")]
 RulesFile = Annotated[
     Path | None, typer.Option(help="Your planning rules (TOML); they replace shipped ones key by key.")
 ]

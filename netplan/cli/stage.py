@@ -62,8 +62,8 @@ def command(
 ) -> None:
     """Split a long renewal into stages and plan each of them.
 
-    Fewest meters off at any one time, then the lowest burden (the price by the rules), what neighbouring stages
-    share paid once. The window and the orders are those of every stage; --start is that of the first.
+    Fewest meters off at any one time, then the lowest burden (the price by the rules), what neighbouring
+    stages share paid once. The window and the orders are those of every stage; --start is that of the first.
     """
     if (street is None) == (not main):
         raise BadWorkError("renewal: give --street, or --main once or more, not both")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from netplan.outputs.atomic_writes import Target, write_folder
@@ -39,8 +40,8 @@ def write_stages_folder(
     overwrite : bool
         Whether an earlier folder of stages of that name may be replaced. Any other folder never is.
     choices : Choices, optional
-        Units, language and so on of the papers; tables and layers stay metric. The option of each stage is that
-        which the split takes.
+        Units, language and so on of the papers; tables and layers stay metric. The option of each stage is
+        that which the split takes.
     target : Target, optional
         As `check_stages_target` returned it before the stages were computed.
     tell : callable, optional
@@ -74,9 +75,14 @@ def write_stages_folder(
                 folder,
                 replace(chosen, option=stage.rank),
                 lambda _: None,
-                lambda line, of=number: said.setdefault(line, []).append(of),
+                partial(_say, said, number),
             )
         for line, numbers in said.items():
             warn(f"{'stage' if len(numbers) == 1 else 'stages'} {', '.join(map(str, numbers))}: {line}")
 
     return write_folder(place, make)
+
+
+def _say(said: dict[str, list[int]], number: int, line: str) -> None:
+    """Keep what is said of the letters of a stage, each line once."""
+    said.setdefault(line, []).append(number)

@@ -26,9 +26,9 @@ def stage_layers(staging: Staging) -> dict[str, gpd.GeoDataFrame]:
     Returns
     -------
     dict of str to GeoDataFrame
-        ``work, zones, stops, bypasses, customers``, each with the number of the stage in ``stage``; of stops,
-        ``before_id`` is the stop of the stage before in whose place it is, and ``new_pipe_of_stage`` the earlier
-        stage that has renewed the main there, 0 for none.
+        ``work, zones, stops, bypasses, customers``, each with the number of the stage in ``stage``; of
+        stops, ``before_id`` is the stop of the stage before in whose place it is, and ``new_pipe_of_stage``
+        the earlier stage that has renewed the main there, 0 for none.
     """
     places = PipePlaces(staging.network, PipeLines.of(staging.network))
     found: dict[str, list[gpd.GeoDataFrame]] = {}

@@ -19,8 +19,8 @@ def stage_folder_name(number: int) -> str:
 def stage_table(staging: Staging) -> pd.DataFrame:
     """Return one row a stage: its work, its option, who is off, what it shares and its burden.
 
-    Lengths [m], gas [m³ at 15 °C, 101.325 kPa], money in the currency of the rules. `burden` is what the stage
-    costs less what the stage before has paid for; `burden_alone` is that of its plan.
+    Lengths [m], gas [m³ at 15 °C, 101.325 kPa], money in the currency of the rules. `burden` is what the
+    stage costs less what the stage before has paid for; `burden_alone` is that of its plan.
     """
     return pd.DataFrame([_row(number, stage) for number, stage in enumerate(staging.stages, 1)])
 
@@ -56,7 +56,8 @@ def _row(number: int, stage: RenewalStage) -> dict[str, object]:
 def calendar_table(staging: Staging) -> pd.DataFrame:
     """Return one row a stage: its day, its hours, and whom to tell.
 
-    Without a start the days are counted, and clocks are those of the rules' day; working days are Monday to Friday.
+    Without a start the days are counted, and clocks are those of the rules' day; working days are Monday to
+    Friday.
     """
     apart = staging.rules.staging.days_apart
     rows = []

@@ -306,9 +306,9 @@ class ChoiceRules(RulesTable):
 class StagingRules(RulesTable):
     """How a long renewal may be split into stages.
 
-    Lengths [m]; ``bypass_move`` is what a bypass or hose costs that is moved along from the stage before [currency];
-    a stage follows ``days_apart`` working days after the one before. The split chooses among ``ways`` options of
-    each length, and plans ``plans_max`` times at most.
+    Lengths [m]; ``bypass_move`` is what a bypass or hose costs that is moved along from the stage before
+    [currency]; a stage follows ``days_apart`` working days after the one before. The split chooses among
+    ``ways`` options of each length, and plans ``plans_max`` times at most.
     """
 
     longest_m: Annotated[Metres, Field(gt=0)] = 100.0

@@ -1,9 +1,10 @@
 """A long renewal split into stages: the fewest meters off at any one time, then the lowest burden.
 
-``stage_renewal(request, renewal)`` plans lengths of the renewal like any work, with feeds, pressures, hours and
-the order of the work: first those that decide how many meters are off in the worst stage (`fewest_off`), then those
-that decide the burden (`least_burden`). The series is exact over the borders looked at and the options listed of
-each length; where not every length could be planned, the gap to the least burden is stated.
+``stage_renewal(request, renewal)`` plans lengths of the renewal like any work, with feeds, pressures, hours
+and the order of the work: first those that decide how many meters are off in the worst stage (`fewest_off`),
+then those that decide the burden (`least_burden`). The series is exact over the borders looked at and the
+options listed of each length; where not every length could be planned, the gap to the least burden is
+stated.
 """
 
 from netplan.staging.renewal import Renewal, RenewalLeg, renewal_of_mains, renewal_of_street

@@ -1,4 +1,4 @@
-"""Series of stages from one end to the other as paths over borders: least in the worst stage, or least in sum."""
+"""Series of stages as paths over borders: the least in the worst stage, or the least in sum."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Path = tuple[Pair, ...]
 
 
 def least_worst_path(count: int, figure: Mapping[Pair, int], doubts: Mapping[Pair, int]) -> Path | None:
-    """Return the path whose worst stage has the least figure; of these one with the fewest doubts, then stages.
+    """Return the path with the least figure in its worst stage, of these one with the fewest doubts.
 
     Parameters
     ----------

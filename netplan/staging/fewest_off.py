@@ -47,8 +47,8 @@ class _Length:
 def fewest_off(plans: StagePlans, pairs: tuple[Pair, ...]) -> FewestOff:
     """Return the fewest meters off in the worst stage.
 
-    A path is taken by what is known of its lengths at least; those not yet planned are looked at more closely,
-    one by one, until one path is planned throughout: no other can have fewer.
+    A path is taken by what is known of its lengths at least; those not yet planned are looked at more
+    closely, one by one, until one path is planned throughout: no other can have fewer.
 
     Parameters
     ----------

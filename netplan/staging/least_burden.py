@@ -1,4 +1,4 @@
-"""The ways to do each stage among which the series with the lowest burden is chosen, and what none undercuts."""
+"""The ways to do each stage among which the cheapest series is chosen, and what none undercuts."""
 
 from __future__ import annotations
 
@@ -34,9 +34,10 @@ class PlannedLengths:
 def plan_lengths(plans: StagePlans, fewest: FewestOff) -> PlannedLengths:
     """Plan the lengths that a series with the lowest burden may be made of.
 
-    First what no plan of a length undercuts stands for it. The path with the least sum is planned, until one is
-    planned throughout: before sharing, no other costs less. Then all other lengths are planned as far as the rules
-    allow, those on the next cheapest paths first, because sharing may make another series the cheapest.
+    First what no plan of a length undercuts stands for it. The path with the least sum is planned, until one
+    is planned throughout: before sharing, no other costs less. Then all other lengths are planned as far as
+    the rules allow, those on the next cheapest paths first, because sharing may make another series the
+    cheapest.
 
     Parameters
     ----------

@@ -25,7 +25,5 @@ def stops_in_new_pipe(
         stop.id: number
         for stop in stops
         for number, parts in renewed
-        if any(
-            part.main_id == stop.main_id and part.from_m <= stop.chainage_m <= part.to_m for part in parts
-        )
+        if any(part.main_id == stop.main_id and part.from_m <= stop.chainage_m <= part.to_m for part in parts)
     }

@@ -237,7 +237,7 @@ def _with_plans(
 
 
 def _rank_of(wanted: Option, plan: Plan) -> int:
-    """Return the rank of an option in a plan of the same work on another day; the best where it is not there."""
+    """Return the rank of an option in a plan of the same work on its day; 1 where it is not there."""
 
     def known(option: Option) -> tuple[object, ...]:
         stops = {(stop.method, stop.main_id, stop.chainage_m) for stop in option.stops}
@@ -252,8 +252,8 @@ def _with_notes(stage: RenewalStage, number: int) -> PlanResult:
     """Return the plan of a stage in which its option says what the stages before have left."""
     notes = (
         *(
-            f"{one.stop_id} is at the place of {one.before_id} of stage {number - 1}, which has made it: prove it "
-            "again before it is used"
+            f"{one.stop_id} is where stage {number - 1} had its {one.before_id}: one excavation serves both; "
+            "prove the stop again before it is used"
             for one in stage.sharing.stops
         ),
         *(
@@ -284,7 +284,9 @@ def _no_series(plans: StagePlans, rules: Rules, *, is_spent: bool) -> NoPlanErro
     if is_open:
         message = f"no series of stages {lengths} was found within {plans.plans} plans, but one may exist"
     nearest = _standing_in_the_way(plans)
-    errors = [(pair, plans.why_not(pair) if k == 0 else plans.refused[pair]) for k, pair in enumerate(nearest)]
+    errors = [
+        (pair, plans.why_not(pair) if k == 0 else plans.refused[pair]) for k, pair in enumerate(nearest)
+    ]
     error = NoPlanError(
         message, tuple(f"{plans.words(pair)}: {one}" for pair, one in errors), cut_short=is_open
     )

@@ -68,15 +68,15 @@ class Sharing:
     @property
     def saved_minor(self) -> int:
         """All of it [minor units]."""
-        return sum(one.saved_minor for one in (*self.stops, *self.hoses))
+        return sum(one.saved_minor for one in self.stops) + sum(one.saved_minor for one in self.hoses)
 
 
 class SharedPlaces:
     """Finds what two options of neighbouring stages share.
 
-    Two stops are one place where they are the same valve; else where they are made by the same method on one run of
-    main without a junction between, no farther apart than the rules' ``staging.share_m``, whatever the ids of the
-    mains. Each stop is in one pair at most, so that as much as can be is saved.
+    Two stops are one place where they are the same valve; else where they are made by the same method on one
+    run of main without a junction between, no farther apart than the rules' ``staging.share_m``, whatever
+    the ids of the mains. Each stop is in one pair at most, so that as much as can be is saved.
 
     Parameters
     ----------

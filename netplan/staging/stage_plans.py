@@ -102,9 +102,7 @@ class StagePlans:
         self.context = PlanningContext.for_request(self._asked((0, len(borders) - 1)))
 
     def _asked(self, pair: Pair, most_off: int | None = None, options: int | None = None) -> PlanRequest:
-        parts, _ = self.renewal.section(
-            self.request.network, self.borders[pair[0]], self.borders[pair[1]]
-        )
+        parts, _ = self.renewal.section(self.request.network, self.borders[pair[0]], self.borders[pair[1]])
         given = self.request.orders.max_meters_off
         most = min((most for most in (given, most_off) if most is not None), default=None)
         return replace(
@@ -216,9 +214,7 @@ class StagePlans:
         self.plans += 1
         self._tell(f"stage {self.words(pair)}: {what}")
         try:
-            return make_plan(
-                request, watch=PlanWatch(self.context.with_request(request)), lift_orders=False
-            )
+            return make_plan(request, watch=PlanWatch(self.context.with_request(request)), lift_orders=False)
         except NoPlanError as error:
             self.refused[pair] = error
             if error.cut_short:

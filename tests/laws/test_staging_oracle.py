@@ -18,7 +18,7 @@ import pytest
 
 from netplan.core.errors import NoPlanError
 from netplan.network.work_section import WorkPart
-from netplan.planfile.model import Option
+from netplan.planfile.model import Option, Stop
 from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.staging import renewal_of_street, stage_renewal
 from netplan.staging.stage_borders import borders_of
@@ -30,7 +30,13 @@ SAME = 1e-6
 
 def _request(case: RenewalCase) -> PlanRequest:
     return PlanRequest(
-        case.network, (), case.rules, hours=case.hours, air_temp_c=4.0, own_supply=case.own_supply, weather=False
+        case.network,
+        (),
+        case.rules,
+        hours=case.hours,
+        air_temp_c=4.0,
+        own_supply=case.own_supply,
+        weather=False,
     )
 
 
@@ -120,7 +126,7 @@ class _Exhaustive:
         moved = sum((there & wanted).values())
         return best + moved * max(rules.price.bypass - rules.staging.bypass_move, 0.0)
 
-    def _is_one_place(self, a: Any, b: Any, x0: float) -> bool:
+    def _is_one_place(self, a: Stop, b: Stop, x0: float) -> bool:
         if a.valve_id or b.valve_id:
             return a.valve_id == b.valve_id
         if a.method != b.method:
@@ -162,7 +168,8 @@ def test_stages_are_the_best_of_every_split_and_way(seed: int) -> None:
         return
     found = stage_renewal(_request(case), every.renewal)
     assert found.is_every_length
-    assert (found.most_off, found.burden_minor / 100) == (best[0], pytest.approx(best[1], abs=0.02))
+    assert found.most_off == best[0]
+    assert found.burden_minor / 100 == pytest.approx(best[1], abs=0.02)
     assert found.least_most_off == best[0]
     assert found.bound_minor <= found.alone_minor + 1
     assert found.stages[0].from_m == 0.0

@@ -18,9 +18,9 @@ from netplan.network.work_section import WorkPart, work_section
 from netplan.outputs.map.screen_map import screen_map
 from netplan.outputs.map.stage_map import stage_map
 from netplan.outputs.number_format import METRIC, US
+from netplan.outputs.reader_choices import Choices
 from netplan.outputs.screen_folder import write_screen_folder
 from netplan.outputs.screen_table import ranked_mains
-from netplan.outputs.reader_choices import Choices
 from netplan.outputs.stage_folder import write_stages_folder
 from netplan.outputs.stage_layers import stage_layers
 from netplan.planning.request import PlanRequest

@@ -71,9 +71,7 @@ def test_borders_stand_at_ends_of_mains_and_near_enough() -> None:
 def test_a_valve_between_two_stages_is_paid_for_once(staged: Staging) -> None:
     found = staged
     shared = [one for stage in found.stages for one in stage.sharing.stops]
-    prices = {
-        (k, stop.id): stop.price for k, stage in enumerate(found.stages) for stop in stage.option.stops
-    }
+    prices = {(k, stop.id): stop.price for k, stage in enumerate(found.stages) for stop in stage.option.stops}
     by_id = [(k, one) for k, stage in enumerate(found.stages) for one in stage.sharing.stops]
     saved = sum(min(prices[k, one.stop_id], prices[k - 1, one.before_id]) for k, one in by_id)
     assert shared

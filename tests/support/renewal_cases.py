@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.rules import Rules, read_rules
-from tests.support.networks import build, customer, main, service, station, valve
+from tests.support.networks import customer, layers, main, service, station, valve
 
 __all__ = ["RenewalCase", "renewal_case"]
 
@@ -47,8 +49,10 @@ def renewal_case(seed: int) -> RenewalCase:
     joints = np.concatenate([[0.0], np.cumsum(lengths)]).tolist()
     end = joints[-1]
     size = float(rng.choice([63.0, 90.0, 110.0]))
-    rows: dict[str, list[Any]] = {name: [] for name in ("mains", "services", "customers", "regulators", "valves")}
-    for k, (low, high) in enumerate(zip(joints, joints[1:], strict=False)):
+    rows: dict[str, Any] = {
+        name: [] for name in ("mains", "services", "customers", "regulators", "valves")
+    }
+    for k, (low, high) in enumerate(itertools.pairwise(joints)):
         ends = ((low, 0.0), (high, 0.0)) if rng.random() < 0.7 else ((high, 0.0), (low, 0.0))
         rows["mains"].append(main(f"M{k}", *ends, street=STREET, od_mm=size, year=2010))
     rows["mains"] += [main("W", (-60, 0), (0, 0), year=2010), main("E", (end, 0), (end + 60, 0), year=2010)]
@@ -68,7 +72,7 @@ def renewal_case(seed: int) -> RenewalCase:
             _house(rows, f"{k}", (x, 0.0), (x, 8.0), rng)
     for k in range(int(rng.integers(0, 3))):
         rows["valves"].append(valve(f"V{k}", (float(np.round(rng.uniform(2.0, end - 2.0), 1)), 0.0)))
-    network = build(strict=False, **rows)
+    network = build_network(layers(**rows), strict=False)
     own = tuple(
         row for row in range(len(network.customers)) if network.customers.priority[row] and rng.random() < 0.5
     )

@@ -126,7 +126,9 @@ def _stop_words(row: dict[Any, Any], units: Figures) -> str:
     words = f"{name}, {row['main_id']} at {units.chainage(row['chainage_m'])}"
     if row["before_id"]:
         words += f", at {row['before_id']} of the stage before"
-    return words + (f", in the new pipe of stage {row['new_pipe_of_stage']}" if row["new_pipe_of_stage"] else "")
+    return words + (
+        f", in the new pipe of stage {row['new_pipe_of_stage']}" if row["new_pipe_of_stage"] else ""
+    )
 
 
 def _up(length_m: float) -> float:

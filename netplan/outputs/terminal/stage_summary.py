@@ -26,8 +26,8 @@ def stage_lines(staging: Staging, out: Path, units: Figures) -> Iterator[str]:
     stages = staging.stages
     count = "1 stage" if len(stages) == 1 else f"{len(stages)} stages"
     yield (
-        f"{units.length(staging.renewal.length_m)} in {count}: at most {staging.most_off} meters off at any one "
-        f"time, burden {_money(staging, staging.burden_minor)}."
+        f"{units.length(staging.renewal.length_m)} in {count}: at most {staging.most_off} meters off at any "
+        f"one time, burden {_money(staging, staging.burden_minor)}."
     )
     for number, stage in enumerate(stages, 1):
         yield _stage(staging, number, stage, units)
@@ -40,7 +40,8 @@ def _stage(staging: Staging, number: int, stage: RenewalStage, units: Figures) -
     option = stage.option
     words = [
         _counted(stage.meters_off, "meter") + " off",
-        _counted(len(option.stops), "stop") + _bracketed(len(stage.sharing.stops), "shared with the stage before"),
+        _counted(len(option.stops), "stop")
+        + _bracketed(len(stage.sharing.stops), "shared with the stage before"),
     ]
     hoses = sum(one.parallel for one in option.bypasses)
     if hoses:
@@ -64,12 +65,13 @@ def _proof(staging: Staging) -> str:
         else f"no series of stages has fewer than {staging.least_most_off} meters off"
     )
     if staging.is_every_length:
-        return f"Proven among {tried}: {fewest}; none of the options listed of each length makes a cheaper series."
+        cheapest = "none of the options listed of each length makes a cheaper series"
+        return f"Proven among {tried}: {fewest}; {cheapest}."
     gap = _money(staging, staging.gap_minor)
     alone = _money(staging, staging.alone_minor)
     return (
-        f"After {tried}: {fewest}; the burden before sharing, {alone}, is at most {gap} above the least. Raise "
-        "staging.plans_max in the rules to go on."
+        f"After {tried}: {fewest}; the burden before sharing, {alone}, is at most {gap} above the least. "
+        "Raise staging.plans_max in the rules to go on."
     )
 
 
