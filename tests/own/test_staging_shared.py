@@ -121,6 +121,7 @@ def test_everybody_behind_a_stage_is_off_while_it_is_worked_on() -> None:
         network, (), rules, air_temp_c=4.0, hours=16.0, options=2, feeds_allowed=False, weather=False
     )
     found = stage_renewal(request, renewal_of_mains(network, ["M1"]))
+    assert len(found.stages) == 2
     for stage in found.stages:
         west = max(x for stop in stage.option.stops if (x := stop.x - EAST_M) <= stage.from_m)
         assert stage.meters_off == sum(x > west for x in houses)
