@@ -143,7 +143,7 @@ def test_commands_read_at_eighty_columns(
     stations[stations.id == "RS-3"].buffer(150.0).to_crs(4326).to_file(tmp_path / "near.geojson")
     within = ("--within", tmp_path / "near.geojson", "--no-pressure", "--no-places")
     assert "Report, table and map: " in _said(capsys, "screen", town, *within, "--out", tmp_path / "screen")
-    quick = ("--street", "Carder Street", "--no-papers", "--no-weather")
+    quick = ("--main", "M0113", "--no-papers", "--no-weather")
     staged = _said(capsys, "stage", town, *quick, "--out", tmp_path / "stages")
     assert f"Tables, layers and maps: {tmp_path / 'stages'}" in staged.splitlines()
     hit = ("--main", "M0142", "--at-m", "160", "--no-pressures")
