@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -93,14 +94,15 @@ def command(
     from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.staging import renewal_of_mains, renewal_of_street, stage_renewal
 
-    terminal, said = console(), list[str]()
+    terminal, said, feeds = console(), list[str](), not no_bypass
     with progress(terminal) as tell:
         tell("reading the network")
         joined = whole_network(network, "stage", mapping=mapping, cache=cache)
         renewal = (
             renewal_of_mains(joined, main or []) if street is None else renewal_of_street(joined, street)
         )
-        request = _request(joined, rules, window, orders, own_supply or [], no_bypass, no_weather)
+        request = _request(joined, rules, window, orders, own_supply or [])
+        request = replace(request, weather=not no_weather, feeds_allowed=feeds)
         staging = stage_renewal(request, renewal, tell)
         write_stages_folder(
             staging, out, overwrite=overwrite, choices=choices, target=target, tell=tell, warn=said.append
@@ -116,8 +118,6 @@ def _request(
     window: WindowGiven,
     orders: OrdersGiven,
     own_supply: list[str],
-    no_bypass: bool,
-    no_weather: bool,
 ) -> PlanRequest:
     """Return what every stage is planned for; its work is filled in stage by stage."""
     from netplan.planning.given_orders import customer_rows
@@ -133,7 +133,5 @@ def _request(
         hours=window.hours,
         air_temp_c=window.air_temp_c,
         orders=orders.on(network, read_polygons),
-        feeds_allowed=not no_bypass,
         own_supply=customer_rows(network, own_supply, "--own-supply"),
-        weather=not no_weather,
     )

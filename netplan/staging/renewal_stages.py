@@ -257,7 +257,7 @@ def _with_notes(stage: RenewalStage, number: int) -> PlanResult:
             for one in stage.sharing.stops
         ),
         *(
-            f"{one.hoses} of {one.bore_mm:g} mm bore: moved along from stage {number - 1}"
+            f"{one.hoses} × {one.bore_mm:g} mm hose: moved along from stage {number - 1}"
             for one in stage.sharing.hoses
         ),
         *(

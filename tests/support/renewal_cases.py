@@ -49,9 +49,7 @@ def renewal_case(seed: int) -> RenewalCase:
     joints = np.concatenate([[0.0], np.cumsum(lengths)]).tolist()
     end = joints[-1]
     size = float(rng.choice([63.0, 90.0, 110.0]))
-    rows: dict[str, Any] = {
-        name: [] for name in ("mains", "services", "customers", "regulators", "valves")
-    }
+    rows: dict[str, Any] = {name: [] for name in ("mains", "services", "customers", "regulators", "valves")}
     for k, (low, high) in enumerate(itertools.pairwise(joints)):
         ends = ((low, 0.0), (high, 0.0)) if rng.random() < 0.7 else ((high, 0.0), (low, 0.0))
         rows["mains"].append(main(f"M{k}", *ends, street=STREET, od_mm=size, year=2010))

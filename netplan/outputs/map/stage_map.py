@@ -97,6 +97,7 @@ def stage_map_data(
         "renewal": lines_of(layers["work"], 6),
         "zones": lines_of(own["zones"]),
         "work": lines_of(own["work"]),
+        "hoses": lines_of(own["bypasses"]) if "bypasses" in own else [],
         "stops": [
             {
                 "at": at,

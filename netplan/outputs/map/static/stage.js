@@ -21,7 +21,9 @@ document.addEventListener("DOMContentLoaded", () => {
     ["renewal", "the whole renewal", { color: "#8d8778", weight: 9, opacity: 0.45 }],
     ["zones", "without gas in this stage", { color: COLOUR.off, weight: 4, dashArray: "7 5" }],
     ["work", "work of this stage", { color: INK, weight: 6 }],
+    ["hoses", "bypass or hose of this stage", { color: COLOUR.feed, weight: 5 }],
   ]) {
+    if (!data[name].length) continue;
     const drawn = L.polyline(data[name].map(pairs), { renderer: canvas, interactive: false, ...style }).addTo(map);
     if (name !== "renewal") bounds.extend(drawn.getBounds());
     legendLine(`${Math.min(style.weight, 6)}px ${style.dashArray ? "dashed" : "solid"} ${style.color}`, words);
