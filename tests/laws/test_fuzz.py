@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from tests.fuzz.trial import LIMIT_S, try_seed
+from tests.support.case_counts import cases
 
-FIRST, COUNT = 1_000_000, 160
+FIRST, COUNT = 1_000_000, cases(90)
 FAULTY = (3182, 3444, 5040, 5067, 5269, 5719, 9377, 9654, 10544, 10567, 10912)
 """Mutants that once brought a fault."""
 

@@ -20,6 +20,7 @@ from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.readers import write_layers as write_network
 from netplan.rules import read_rules
+from tests.support.case_counts import cases
 from tests.support.feed_towns import town_request
 from tests.support.gpkg_flow import read
 from tests.support.loss_rows import check_rows
@@ -28,7 +29,7 @@ from tests.support.schutterwald import MILD_C, pinned_rules
 from tests.support.schutterwald import layers as schutterwald_layers
 from tests.support.station_street import WORK, street_layers
 
-SEEDS = (0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11)
+SEEDS = tuple(range(cases(7)))
 
 
 @cache

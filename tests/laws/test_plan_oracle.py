@@ -1,6 +1,6 @@
 """Whole plans against an exhaustive pricing that shares nothing with the choice of stops or the planner.
 
-The suite takes 36 random networks; ``GAS_NETPLAN_PLAN_SEEDS=300 python -m pytest tests/laws/test_plan_oracle.py``
+The suite takes 24 random networks; ``GAS_NETPLAN_PLAN_SEEDS=300 python -m pytest tests/laws/test_plan_oracle.py``
 takes as many as it says. ``python -m tests.support.plan_comparison 0 300`` takes the same networks one after
 the other and says how many of them hold each kind of case.
 """
@@ -20,7 +20,7 @@ from tests.support.plan_cases import plan_case, plan_rules
 from tests.support.plan_comparison import KINDS, differences, has_feeds, kinds, planned
 from tests.support.plan_oracle import PlanOracle
 
-SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "36"))
+SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "24"))
 BLOCKS = 6
 LIMITED_SEEDS = max(16, SEEDS // 6)
 HARD = (95, 212, 277)

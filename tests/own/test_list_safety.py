@@ -26,7 +26,7 @@ from tests.list_safety.page import FAULTS, table
 from tests.list_safety.towns import TOWNS, town
 from tests.list_safety.trial import KINDS, mutant_of, trial
 
-SHARE = int(os.environ.get("NETPLAN_MEANINGS", "40"))
+SHARE = int(os.environ.get("NETPLAN_MEANINGS", "28"))
 """Mutants of every run of the tests; python -m tests.list_safety makes two thousand."""
 STEP = 31
 WORK = ["--main", "M05", "--from", "40", "--to", "44", "--no-weather", "--no-papers", "--options", "1"]
