@@ -35,7 +35,7 @@ from netplan.planning.request import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import default_rules
 from netplan.screening import Screen, ScreenSettings, Workers, screen
-from netplan.screening.block_workers import local_cluster
+from netplan.screening.cluster_workers import local_cluster
 from netplan.screening.main_blocks import district_nodes
 from netplan.screening.main_evaluator import STOPS_FOUND, District, MainEvaluator
 from netplan.screening.new_valve import with_valve
