@@ -2,7 +2,7 @@
 
 The district goes to the cluster as a task of its own, whose input the scheduler keeps: when the worker that
 holds it is lost, another makes it again, and so with every block. When the scheduler itself is lost, the run
-waits for it to be back and hands out again what was not finished. Nothing is read from disk by a worker, so no
+waits for it to be back and hands out again what was not finished. No worker reads from disk, so no
 folder needs to be shared, and nothing depends on who works.
 """
 
@@ -44,7 +44,9 @@ class _SchedulerLostError(Exception):
     """The connection to the scheduler ended, or another scheduler answers."""
 
 
-def work_on_cluster(blocks: list[MainBlock], district_of: DistrictOf, scheduler: str | None, count: int) -> Finished:
+def work_on_cluster(
+    blocks: list[MainBlock], district_of: DistrictOf, scheduler: str | None, count: int
+) -> Finished:
     """Yield each block with its rows as it is finished by a worker.
 
     Parameters
@@ -76,7 +78,9 @@ def work_on_cluster(blocks: list[MainBlock], district_of: DistrictOf, scheduler:
             except _SchedulerLostError:
                 lost = 1 if len(waiting) < before else lost + 1
                 if lost > MOST_LOST:
-                    raise BadInputError(f"--scheduler {address}: lost {lost} times in a row; {KEPT}") from None
+                    raise BadInputError(
+                        f"--scheduler {address}: lost {lost} times in a row; {KEPT}"
+                    ) from None
 
 
 class _Connection:
@@ -131,9 +135,7 @@ class _Connection:
             mains = block.mains.tolist()
             rows = [self._local[block.district][main] for main in mains]
             evaluator = self._evaluators[block.district]
-            future = self._client.submit(
-                _worked, evaluator, rows, mains, __version__, pure=False
-            )
+            future = self._client.submit(_worked, evaluator, rows, mains, __version__, pure=False)
             self._asked[future] = waiting.pop()
 
     def _sent(self, district: District) -> Any:
@@ -162,9 +164,11 @@ class _Connection:
         alone_since: float | None = None
         while True:
             try:
-                done = _library(distributed).wait(
-                    list(self._asked), timeout=_LOOK_S, return_when="FIRST_COMPLETED"
-                ).done
+                done = (
+                    _library(distributed)
+                    .wait(list(self._asked), timeout=_LOOK_S, return_when="FIRST_COMPLETED")
+                    .done
+                )
             except _library(distributed).TimeoutError:
                 if self._workers():
                     alone_since = None
@@ -185,7 +189,7 @@ class _Connection:
 
         try:
             answer = future.result()
-        except Exception as error:
+        except Exception as error:  # noqa: BLE001 - whatever it is, it is said
             if self._client.status != "running" or isinstance(
                 error, _library(distributed).client.FutureCancelledError
             ):
@@ -214,7 +218,7 @@ def _worked(
 ) -> bytes | NetplanError | str:
     """Return the rows of a block, or what went wrong.
 
-    Errors are results: one whose traceback cannot be sent would never reach the run, which would wait for ever.
+    Errors are results: one whose traceback cannot be sent never reaches the run, which would wait for ever.
     """
     if not isinstance(evaluator, MainEvaluator):
         return evaluator
@@ -244,8 +248,8 @@ def _check_version(wanted: str) -> None:
     """
     if wanted != __version__:
         raise BadInputError(
-            f"a worker runs version {__version__} of the program, this screen is made by {wanted}; install one "
-            "version on all machines, then --resume"
+            f"a worker runs version {__version__} of the program, this screen is made by {wanted}; install "
+            "one version on all machines, then --resume"
         )
 
 

@@ -1,11 +1,10 @@
 """A screen worked by several machines: workers killed, the scheduler killed, once back and once not; equal bytes.
 
-Machines are processes that share no folder (`tests.support.machines`), the run is the command itself.
+Machines are processes that share no folder (`tests.support.machines`), and all commands are those of docs/how-to-cluster.md.
 """
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import geopandas as gpd
@@ -23,19 +22,23 @@ from netplan.screening.main_evaluator import MainEvaluator
 from netplan.screening.screen_run import Districts
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.benchmarks.layer_grids import grid_layers
-from tests.support.machines import WAIT_S, Machines, kill, until
+from tests.support.machines import WAIT_S, Machines, kill, page_command, until
 
 PIPES = 3000
 
 
-def _screen(out: Path, *more: str) -> list[str]:
-    grid = str(out.parent / "grid.gpkg")
-    return ["screen", grid, "--out", str(out), "--no-pressure", "--no-places", *more]
+QUICK = ("--no-pressure", "--no-places")
+
+
+def _screen(command: list[str], out: Path) -> list[str]:
+    """Return a command of the page for this network and folder, and less work."""
+    names = {"NETWORK": str(out.parent / "grid.gpkg"), "screen-a": str(out)}
+    return [*(names.get(word, word) for word in command), *QUICK]
 
 
 def _here(monkeypatch: pytest.MonkeyPatch, command: list[str]) -> None:
     """Run the command in this process, which has loaded all that it needs."""
-    monkeypatch.setattr("sys.argv", ["gas-netplan", *command])
+    monkeypatch.setattr("sys.argv", command[2:])
     with pytest.raises(SystemExit) as end:
         command_line()
     assert end.value.code == 0
@@ -55,8 +58,11 @@ def test_workers_and_scheduler_killed_and_equal_bytes(
     with Machines(tmp_path, run) as machines:
         workers = machines.start(3)
         # A scheduler is waited for as long as Dask waits for a connection.
-        command = [sys.executable, "-m", "netplan", *_screen(cluster, "--scheduler", machines.address)]
-        begun = machines.run(command, DASK_DISTRIBUTED__COMM__TIMEOUTS__CONNECT="10s")
+        screen, resume = (
+            page_command(f"gas-netplan screen NETWORK --out screen-a --{option}", machines.address)
+            for option in ("scheduler", "resume")
+        )
+        begun = machines.run(_screen(screen, cluster), DASK_DISTRIBUTED__COMM__TIMEOUTS__CONNECT="10s")
         # Each has a block in hand; one of them is killed with it, the others finish one each.
         until(lambda: all(worker.holds() == 1 for worker in workers), "a block in every hand", begun)
         assert kept() == 0
@@ -71,7 +77,7 @@ def test_workers_and_scheduler_killed_and_equal_bytes(
         back.let(2)
         until(lambda: kept() == 4 and back.holds() == 3, "two blocks more", begun)
         machines.kill_scheduler()
-        _here(monkeypatch, _screen(alone))
+        _here(monkeypatch, _screen(resume[:-1], alone))
         # Not back: one line, and what is finished stays.
         _, said = begun.communicate(timeout=WAIT_S)
         assert said == (
@@ -86,7 +92,7 @@ def test_workers_and_scheduler_killed_and_equal_bytes(
         "netplan.screening.block_workers.screen_block",
         lambda *question: asked.append(len(question[1])) or screen_block(*question),
     )
-    _here(monkeypatch, _screen(cluster, "--resume"))
+    _here(monkeypatch, _screen(resume, cluster))
     names = sorted(path.name for path in alone.iterdir())
     assert names == ["mains.csv", "mains.parquet", "map.html", "report.md"]
     for name in names:
@@ -101,7 +107,9 @@ def test_a_worker_of_another_version_is_refused() -> None:
     assert isinstance(_worked(evaluator, [0], [0], __version__), bytes)
     for answer in (_worked(evaluator, [0], [0], "0.0.1"), _made(b"", "0.0.1")):
         assert isinstance(answer, BadInputError)
-        assert "this screen is made by 0.0.1; install one version on all machines, then --resume" in str(answer)
+        assert "this screen is made by 0.0.1; install one version on all machines, then --resume" in str(
+            answer
+        )
     # What goes wrong in a worker is an answer too, and stays one.
     broken = _made(b"no district", __version__)
     assert isinstance(broken, str)

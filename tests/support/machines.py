@@ -8,6 +8,7 @@ is let go, so that a test can end processes in the midst of a run and not by luc
 from __future__ import annotations
 
 import os
+import shlex
 import signal
 import socket
 import subprocess
@@ -17,7 +18,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-PRELOAD: Final = '''
+PRELOAD: Final = """
 import os
 import sys
 import time
@@ -46,8 +47,35 @@ def held(*question):
 
 cluster_workers.screen_block = held
 sys.addaudithook(refuse)
-'''
+"""
 WAIT_S: Final = 60.0
+PAGE: Final = Path(__file__).parents[2] / "docs" / "how-to-cluster.md"
+PAGE_HOST, PAGE_PORT = "10.0.0.1", "8786"
+
+
+def page_command(begin: str, address: str) -> list[str]:
+    """Return a command of the page on clusters, with the address of a scheduler in place of the page's.
+
+    Parameters
+    ----------
+    begin : str
+        First words of its line, which is the only one in its block.
+    address : str
+        Such as tcp://127.0.0.1:8786.
+    """
+    (line,) = (line for line in PAGE.read_text(encoding="utf-8").splitlines() if line.startswith(begin))
+    host, port = address.removeprefix("tcp://").split(":")
+    program, *words = shlex.split(line.replace(PAGE_HOST, host).replace(PAGE_PORT, port))
+    module = {"dask": "dask", "gas-netplan": "netplan"}[program]
+    return [sys.executable, "-m", module, *words]
+
+
+def free_port() -> int:
+    """Return a port of this machine that nobody uses at the moment."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port: int = free.getsockname()[1]
+    return port
 
 
 def until(told: Callable[[], bool], what: str, *watched: subprocess.Popen[str]) -> None:
@@ -67,8 +95,11 @@ class Worker:
         folder.mkdir()
         (folder / "preload.py").write_text(PRELOAD)
         self.folder = folder
-        command = [sys.executable, "-m", "dask", "worker", scheduler, "--no-nanny", "--no-dashboard"]
-        command += ["--host", host, "--nthreads", "1", "--local-directory", str(folder), "--preload", "preload.py"]
+        command = page_command("dask worker", scheduler)
+        # Several processes of one machine are told by another process, which would outlive a kill.
+        del command[(several := command.index("--nworkers")) : several + 2]
+        command += ["--no-nanny", "--no-dashboard", "--host", host, "--local-directory", str(folder)]
+        command += ["--preload", "preload.py"]
         root = str(Path(__file__).parents[2])
         self.process = subprocess.Popen(  # noqa: S603
             command,
@@ -103,10 +134,7 @@ class Machines:
 
     def __init__(self, folder: Path, closed: Path) -> None:
         self._folder, self._closed, self._begun = folder, closed, 0
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            self._port = free.getsockname()[1]
-        self.address = f"tcp://127.0.0.1:{self._port}"
+        self.address = f"tcp://127.0.0.1:{free_port()}"
         self.scheduler: subprocess.Popen[str] | None = None
         self.workers: list[Worker] = []
         self._runs: list[subprocess.Popen[str]] = []
@@ -127,7 +155,7 @@ class Machines:
 
     def start(self, workers: int) -> list[Worker]:
         """Start the scheduler and workers; return these workers."""
-        command = [sys.executable, "-m", "dask", "scheduler", "--host", "127.0.0.1", "--port", str(self._port)]
+        command = page_command("dask scheduler", self.address)
         command += ["--no-show", "--no-dashboard", "--dashboard-address", "127.0.0.1:0"]
         self.scheduler = subprocess.Popen(  # noqa: S603
             command, cwd=self._folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, text=True
