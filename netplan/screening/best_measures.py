@@ -38,10 +38,12 @@ from netplan.screening.valve_candidates import MOST_ASKED, ValvePlaces, best_val
 
 __all__ = ["WANTED", "BestMeasures", "MeasuresOfKind", "best_measures"]
 
-MOST_TRIED: Final = 60
+MOST_TRIED: Final = 30
 """Measures of a kind tried out at most (own) [-]."""
+MOST_IN_VAIN: Final = 10
+"""Measures of a kind tried out in a row and not named, before the search ends (own) [-]."""
 LEAST_A_YEAR: Final = 1.0
-"""What can save less than this is not looked for (own) [currency a year]."""
+"""What saves less than this is neither looked for nor named (own) [currency a year]."""
 MOST_GAPS: Final = 200_000
 """Gaps of a district that are kept, those first where most may be saved (own) [-]."""
 WANTED: Final = 10
@@ -201,7 +203,7 @@ class _MeasureSearch:
         self._links: dict[int, LinkBounds] = {}
         self._priced: list[_Priced] = []
         self._left = 0
-        self.tried = 0
+        self.tried = self._in_vain = 0
 
     def _push(self, most: int, candidate: _Candidate, *, is_fine: bool) -> None:
         if most > 0:
@@ -235,7 +237,7 @@ class _MeasureSearch:
                     self._push(coarse.item(segment), _Candidate(number, (valve, segment)), is_fine=False)
 
     def _ranked(self) -> list[_Priced]:
-        some = [one for one in self._priced if one.weighted > 0]
+        some = [one for one in self._priced if one.measure.saved_a_year >= LEAST_A_YEAR]
         some.sort(key=lambda one: (-one.weighted, *one.measure.order()))
         chosen: list[_Priced] = []
         for one in some:
@@ -247,7 +249,7 @@ class _MeasureSearch:
         """Return the candidate that may save most; None at the end."""
         ranked = self._ranked()
         least = ranked[-1].weighted if len(ranked) == self._wanted else 0
-        while self._heap and self.tried < MOST_TRIED:
+        while self._heap and self.tried < MOST_TRIED and self._in_vain < MOST_IN_VAIN:
             most, order, is_fine, candidate = self._heap[0]
             if -most <= least or saved_a_year(-most, self._rules) < LEAST_A_YEAR:
                 return None
@@ -277,17 +279,19 @@ class _MeasureSearch:
         if self._kind is MeasureKind.LINK:
             concerned = self._links[candidate.district].concerned(first, second)
             changed = with_link(network, first, second)
-            of_main, customers = _saved(bounds.evaluator, changed, concerned)
-            unfed = _saved(_Unfed(bounds.district), changed, concerned)[0] if any(of_main.values()) else {}
+            of_main, customers = _saved(bounds, changed, concerned)
+            helps = bounds.weighted(of_main) > 0
+            unfed = _saved_unfed(bounds, changed, concerned) if helps else {}
             saving = self._saving(bounds, of_main, customers, bounds.weighted(unfed))
             measure = link_measure(network, first, second, self._rules, saving)
         else:
-            of_main, customers = _saved(
-                bounds.evaluator, with_usable_valve(network, first), bounds.concerned(second)
-            )
+            of_main, customers = _saved(bounds, with_usable_valve(network, first), bounds.concerned(second))
             saving = self._saving(bounds, of_main, customers, None)
             measure = mended_valve_measure(self._kind, network, first, self._rules, saving)
-        self._priced.append(_Priced(measure, bounds.weighted(of_main), of_main, candidate.district))
+        weighted = bounds.weighted(of_main)
+        self._priced.append(_Priced(measure, weighted, of_main, candidate.district))
+        is_named = any(one is self._priced[-1] for one in self._ranked())
+        self._in_vain = 0 if is_named else self._in_vain + 1
 
     def _saving(
         self, bounds: ValveBounds, of_main: dict[int, int], customers: int, unfed: int | None
@@ -306,20 +310,31 @@ class _MeasureSearch:
         return MeasuresOfKind(self._kind, rows, self.tried, saved_a_year(left, self._rules), self._wanted)
 
 
-def _saved(before: MainEvaluator, changed: Network, concerned: list[int]) -> tuple[dict[int, int], int]:
+def _saved(bounds: ValveBounds, changed: Network, concerned: list[int]) -> tuple[dict[int, int], int]:
     """Return what mains save with the network changed [minor units], and customers that stay on.
 
     Mains without stops before or after do not count.
     """
-    after = type(before)(replace(before.district, network=changed))
+    after = MainEvaluator(replace(bounds.district, network=changed))
     of_main: dict[int, int] = {}
     customers = 0
+    for main in concerned:
+        was, now = bounds.known(main), _asked(after, main)
+        if now is not None:
+            of_main[main] = was.bound_minor - now[0]
+            customers += was.customers - now[1]
+    return of_main, customers
+
+
+def _saved_unfed(bounds: ValveBounds, changed: Network, concerned: list[int]) -> dict[int, int]:
+    """Return what mains save with the network changed if nobody is ever fed [minor units]."""
+    before, after = _Unfed(bounds.district), _Unfed(replace(bounds.district, network=changed))
+    of_main: dict[int, int] = {}
     for main in concerned:
         was, now = _asked(before, main), _asked(after, main)
         if was is not None and now is not None:
             of_main[main] = was[0] - now[0]
-            customers += was[1] - now[1]
-    return of_main, customers
+    return of_main
 
 
 def _asked(evaluator: MainEvaluator, main: int) -> tuple[int, int] | None:
