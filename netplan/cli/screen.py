@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from netplan.outputs.screen_emergency import EmergencyView
     from netplan.rules import Rules
     from netplan.screening import Screen, ScreenSettings, Workers
+    from netplan.screening.best_measures import BestMeasures
     from netplan.screening.link_candidates import NewLink
     from netplan.screening.valve_candidates import ValvePlaces
 
@@ -138,6 +139,7 @@ def command(
 
     from netplan.cli.networks import whole_network
     from netplan.cli.terminal import console
+    from netplan.outputs.measures_table import best_measure_text
     from netplan.outputs.number_format import figures_of
     from netplan.outputs.screen_folder import write_screen_folder
     from netplan.outputs.terminal.findings_report import print_unread
@@ -160,7 +162,7 @@ def command(
     joined = whole_network(network, "screen", mapping=mapping, within=within, cache=cache)
     blocks = out.parent / f"{out.name}.blocks"
     planning_rules, places = read_rules(rules), not no_places
-    result, valves, links = _screened(
+    result, valves, links, measures = _screened(
         joined, planning_rules, asked, who, blocks, resume=resume, places=places and with_stops
     )
     view = _emergency_view(joined, planning_rules, crews, places=places) if emergency else None
@@ -172,6 +174,7 @@ def command(
         by,
         valves=valves,
         links=links,
+        measures=measures,
         emergency=view,
         overwrite=overwrite,
         target=target,
@@ -191,7 +194,10 @@ def command(
         rings = sum(ring == "yes" for ring in result.table["valve_ring"].to_pylist())
         said.append(f"{rings} with a ring of valves that shuts no station")
     note = air_temp_note(air_temp, units)
-    lines = [f"{', '.join(said)}.", f"Report, table and map: {out.resolve()}"]
+    lines = [f"{', '.join(said)}."]
+    if measures is not None and measures.ranked:
+        lines.append(best_measure_text(measures, planning_rules))
+    lines.append(f"Report, table and map: {out.resolve()}")
     print_lines(terminal, [note, *lines] if note else lines)
 
 
@@ -266,8 +272,8 @@ def _screened(
     *,
     resume: bool,
     places: bool,
-) -> tuple[Screen, ValvePlaces | None, tuple[NewLink, ...] | None]:
-    """Screen the mains and look for places for a valve and a link, with a bar on the terminal.
+) -> tuple[Screen, ValvePlaces | None, tuple[NewLink, ...] | None, BestMeasures | None]:
+    """Screen the mains and look for what would help most, with a bar on the terminal.
 
     Raises
     ------
@@ -275,8 +281,8 @@ def _screened(
         When somebody stops it; `blocks` keeps what is finished.
     """
     from netplan.screening import screen
+    from netplan.screening.best_measures import best_measures
     from netplan.screening.link_candidates import best_links
-    from netplan.screening.valve_candidates import best_valves
 
     try:
         with _bar() as bar:
@@ -291,9 +297,11 @@ def _screened(
                 tell=lambda done, count: bar.update(mains, completed=done, total=count),
             )
             if not places:
-                return result, None, None
-            found = bar.add_task("places for a valve", total=None)
-            valves = best_valves(result, tell=lambda n: bar.update(found, completed=n))
-            return result, valves, best_links(network, result.loss.tree, LINK_REACH_M)
+                return result, None, None, None
+            found = bar.add_task("where money helps most", total=None)
+            valves, measures = best_measures(
+                result, LINK_REACH_M, tell=lambda n: bar.update(found, completed=n)
+            )
+            return result, valves, best_links(network, result.loss.tree, LINK_REACH_M), measures
     except KeyboardInterrupt:
         raise StoppedError(f"stopped; finished mains are kept in {blocks}; continue with --resume") from None

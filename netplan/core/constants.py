@@ -41,4 +41,5 @@ HOURS_PER_DAY: Final = 24
 """Hours in a day [h/d] (source: si)."""
 
 MM_PER_M: Final = 1000.0
+M_PER_KM: Final = 1000.0
 """Millimetres in a metre [mm/m] (source: si)."""

@@ -34,6 +34,8 @@ class CheaperStops:
         What the least cut costs, one that breaks a constraint among them [minor units].
     most_minor : dict of int by int
         By segment what a stop at the price asked saves at most [minor units]; segments left out save nothing.
+    relief_minor : dict of int by int
+        By segment what is saved at most where a stop there strands nobody [minor units].
     near_work : frozenset of int
         Segments of the work, and those that it stands near to: where stops fit there is its own matter.
     beside_work : dict of list of SegmentGeometry by int
@@ -42,6 +44,7 @@ class CheaperStops:
 
     least_minor: int
     most_minor: dict[int, int]
+    relief_minor: dict[int, int]
     near_work: frozenset[int]
     beside_work: dict[int, list[SegmentGeometry]]
 
@@ -68,16 +71,21 @@ def cheaper_stops(search: CutSearch, bound_minor: int, price_minor: Ints) -> Che
     least = flow.value + local.constant_minor
     slack = bound_minor - least
     most: dict[int, int] = {}
+    relief: dict[int, int] = {}
     for arc in range(0, len(local.graph.end), 2):
         edge = local.edge_of(arc)
         if edge is not None:
-            saved = slack + _saved_on(edge, _carried(local, flow, arc, edge), int(price_minor[edge.segment]))
+            carried = _carried(local, flow, arc, edge)
+            saved = slack + _saved_on(edge, carried, int(price_minor[edge.segment]))
             if saved > 0:
                 most[edge.segment] = max(saved, most.get(edge.segment, 0))
+            saved = slack + _relieved_on(edge, carried)
+            if saved > 0 and (edge.stranded_u or edge.stranded_v):
+                relief[edge.segment] = relief.get(edge.segment, 0) + saved
     beside: dict[int, list[SegmentGeometry]] = {segment: [] for segment in local.work.segments}
     for remainder in local.work.remainders:
         beside[remainder.segment].append(remainder.geometry)
-    return CheaperStops(least, most, local.priced_for_work, beside)
+    return CheaperStops(least, most, relief, local.priced_for_work, beside)
 
 
 def _flow(local: LocalGraph) -> MaximumFlow:
@@ -106,4 +114,12 @@ def _saved_on(edge: LocalEdge, carried: int, price_minor: int) -> int:
     _, _, pay_u, pay_v = arcs_of(edge.out_u, edge.out_v, edge.gas_minor)
     at_u = carried + pay_u - price_minor - edge.stranded_u
     at_v = pay_v - carried - price_minor - edge.stranded_v
+    return max(at_u, at_v, 0)
+
+
+def _relieved_on(edge: LocalEdge, carried: int) -> int:
+    """Return what is saved at most where a stop on an edge strands nobody, at either end [minor units]."""
+    _, _, pay_u, pay_v = arcs_of(edge.out_u, edge.out_v, edge.gas_minor)
+    at_u = carried + pay_u - edge.out_u + edge.stranded_u if edge.stranded_u else 0
+    at_v = pay_v - carried - edge.out_v + edge.stranded_v if edge.stranded_v else 0
     return max(at_u, at_v, 0)

@@ -11,9 +11,11 @@ import geopandas as gpd
 import pandas as pd
 
 from netplan.outputs.markdown_tables import figure_text, markdown_table, plain_text
+from netplan.outputs.measures_table import measures_section
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_emergency import EmergencyView, emergency_section
 from netplan.outputs.screen_table import BYPASS_WORDS, CAUTION, figure_label, shown_figure
+from netplan.screening.best_measures import BestMeasures
 from netplan.screening.link_candidates import NewLink
 from netplan.screening.main_evaluator import NO_PLAN, NOT_SETTLED, STOPS_FOUND
 from netplan.screening.screen_run import Screen
@@ -32,6 +34,8 @@ def report_text(
     links: tuple[NewLink, ...] | None,
     emergency: EmergencyView | None = None,
     units: Figures = METRIC,
+    *,
+    measures: BestMeasures | None = None,
 ) -> str:
     """Return the report as Markdown.
 
@@ -48,10 +52,15 @@ def report_text(
         The emergency at every main, where it was asked for.
     units : Figures
         How figures are written.
+    measures : BestMeasures, optional
+        What saves most a year, where it was looked for.
     """
     lines = [*_head(screen, mains, units), *_worst(screen, mains, by, units)]
     if screen.settings.stops:
-        lines += [*_without_plan(mains, units), *_valves(screen, valves, units), *_links(links, units)]
+        lines += _without_plan(mains, units)
+        if measures is not None:
+            lines += measures_section(measures, screen.rules, units)
+        lines += [*_valves(screen, valves, units), *_links(links, units)]
     if emergency is not None:
         lines += emergency_section(emergency, mains, units)
     return "\n".join(lines) + "\n"
@@ -168,15 +177,17 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
     else:
         currency = screen.rules.price.currency
         yield (
-            "Burden saved, summed over all mains that are taken out one by one, by the least burden of each, "
-            "with the network as it would be; mains that get dearer count against it, mains without stops "
-            "before or after do not count. Customers: more that stay in supply, summed likewise."
+            f"Burden saved a year at {screen.rules.measures.works_per_km_year:g} works a km and year on every "
+            "main, by the least burden of each, with the network as it would be; mains that get dearer count "
+            "against it, mains without stops before or after do not count. Once: summed over all mains taken "
+            "out one by one. Customers: more that stay in supply, summed likewise."
         )
         yield ""
         names = [
             "main",
             f"chainage [{units.kind('length').sign}]",
-            f"saved [{currency}]",
+            f"saved a year [{currency}]",
+            f"once [{currency}]",
             "mains",
             "customers",
         ]
@@ -186,6 +197,7 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
                 [
                     plain_text(v.main_id),
                     units.bare("length", v.chainage_m),
+                    f"{v.saved_a_year:,.0f}",
                     f"{v.saved:,.0f}",
                     str(v.mains),
                     str(v.customers),
@@ -195,8 +207,8 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
         )
         yield (
             f"{valves.tried} lengths of main were tried. One place is named for each run of main between "
-            f"junctions; on no other run can a valve anywhere save a whole {currency} more than the last one "
-            "named."
+            f"junctions; on no other run can a valve anywhere save a whole {currency} a year more than the last "
+            "one named."
             if valves.proven
             else f"A shortlist: {_left_open(screen, valves)} One place is named for each run of main between "
             "junctions."
@@ -206,7 +218,7 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
 
 def _left_open(screen: Screen, valves: ValvePlaces) -> str:
     currency = screen.rules.price.currency
-    most = f"{math.ceil(valves.others_at_most):,} {currency}"
+    most = f"{math.ceil(valves.others_at_most):,} {currency} a year"
     more = f", {math.ceil(valves.gap):,} {currency} more than the last one named" if valves.places else ""
     return (
         f"{valves.tried} lengths of main were tried, those first where most can be saved. On another run of "

@@ -327,6 +327,20 @@ class StagingRules(RulesTable):
         return self
 
 
+class MeasureRules(RulesTable):
+    """How often a main is worked on, and what measures cost that make such works cheaper.
+
+    ``works_per_km_year`` [1/(km a)] for every main alike; a link costs ``link`` and ``link_per_m`` a metre.
+    """
+
+    works_per_km_year: Annotated[Number, Field(gt=0, le=1000)] = 0.2
+    valve: Money = 2500.0
+    link: Money = 3000.0
+    link_per_m: Money = 180.0
+    repair: Money = 900.0
+    verify: Money = 150.0
+
+
 class PageRules(RulesTable):
     """The planning page.
 
@@ -375,6 +389,7 @@ class Rules(RulesTable):
     choice: ChoiceRules
     excavation: ExcavationRules = ExcavationRules()
     staging: StagingRules = StagingRules()
+    measures: MeasureRules = MeasureRules()
     bad_data: BadDataRules = BadDataRules()
     emergency: EmergencyRules = EmergencyRules()
     page: PageRules = PageRules()

@@ -18,7 +18,7 @@ from netplan.core.arrays import Ints
 from netplan.network.model import Network
 from netplan.screening.loss_at_ends import SupplyTree
 
-__all__ = ["NewLink", "best_links"]
+__all__ = ["NewLink", "best_links", "near_gaps"]
 
 NEAREST: Final = 12
 """Nodes looked at round each node (own) [-]."""
@@ -95,7 +95,30 @@ def best_links(network: Network, tree: SupplyTree, reach_m: float, wanted: int =
     return tuple(_link(network, *one) for one in chosen)
 
 
-def _near_pairs(network: Network, tree: SupplyTree, reach_m: float) -> tuple[Ints, NDArray[np.float64]]:
+def near_gaps(network: Network, tree: SupplyTree, reach_m: float) -> tuple[Ints, NDArray[np.float64]]:
+    """Return all gaps that a link may close, and how wide they are.
+
+    Parameters
+    ----------
+    network : Network
+    tree : SupplyTree
+    reach_m : float
+        Longest gap [m].
+
+    Returns
+    -------
+    int array, shape (gaps, 2)
+        Nodes at both ends, of one system, one of which hangs on a main at least. Both may hang on the same:
+        a work in its middle parts them.
+    float array, shape (gaps,)
+        Straight distances [m].
+    """
+    return _near_pairs(network, tree, reach_m, same_before=True)
+
+
+def _near_pairs(
+    network: Network, tree: SupplyTree, reach_m: float, *, same_before: bool = False
+) -> tuple[Ints, NDArray[np.float64]]:
     pieces = network.pieces
     on_main = pieces.pipe < network.pipes.n_mains
     nodes = np.unique(np.concatenate([pieces.from_node[on_main], pieces.to_node[on_main]])).astype(np.int64)
@@ -111,8 +134,9 @@ def _near_pairs(network: Network, tree: SupplyTree, reach_m: float) -> tuple[Int
     a = np.repeat(hangs, count).reshape(near.shape)[near]
     b, gap = nodes[place[near]], gap[near]
     fit = (a != b) & (network.nodes.system[a] == network.nodes.system[b])
-    # What has the same vertex before it gains nothing.
-    fit &= tree.dominators.immediate[a] != tree.dominators.immediate[b]
+    if not same_before:
+        # What has the same vertex before it gains nothing where whole mains are out.
+        fit &= tree.dominators.immediate[a] != tree.dominators.immediate[b]
     low, high = np.minimum(a, b)[fit], np.maximum(a, b)[fit]
     pairs, first = np.unique(np.stack([low, high], axis=1), axis=0, return_index=True)
     return pairs, gap[fit][first]

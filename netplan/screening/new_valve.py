@@ -7,7 +7,7 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from netplan.core.arrays import Ints
+from netplan.core.arrays import Flags, Ints
 from netplan.core.errors import BadInputError
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation import SegmentGraph
@@ -74,14 +74,19 @@ def halfway(geometry: SegmentGeometry) -> ValvePlace:
 
 
 def least_valve_minor(index: SegmentGraph, rules: Rules) -> Ints:
-    """Return the least price of closing a new valve on each segment [minor units], its pit included.
+    """Return the least price of closing a valve on each segment that has none [minor units], with its pit.
 
-    `INFINITE` on valves, and where the rules know no valve.
+    That of a new one, and on a valve that is not usable as recorded of this one. `INFINITE` on usable valves,
+    and where the rules know no valve.
     """
-    pieces, pipes = index.network.pieces, index.network.pipes
+    pieces, pipes, valves = index.network.pieces, index.network.pipes, index.network.valves
     methods = [method for method in rules.method if method.kind is MethodKind.VALVE]
     price = np.full(len(index.segment_a), INFINITE, dtype=np.int64)
-    rows = np.flatnonzero((index.segment_of >= 0) & (pieces.valve < 0) & (pieces.to_m > pieces.from_m))
+    may_be: Flags = (pieces.valve < 0) & (pieces.to_m > pieces.from_m)
+    if len(valves):
+        usable = (valves.operable == Operable.YES) & (valves.state != ValveState.UNKNOWN)
+        may_be |= (pieces.valve >= 0) & ~usable[np.maximum(pieces.valve, 0)]
+    rows = np.flatnonzero((index.segment_of >= 0) & may_be)
     if not methods or not len(rows):
         return price
     pipe = pieces.pipe[rows]

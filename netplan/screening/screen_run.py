@@ -72,16 +72,16 @@ class Districts:
 
     def __init__(self, network: Network, rules: Rules, settings: ScreenSettings) -> None:
         self._network, self._rules, self._settings = network, rules, settings
-        self._of_node = district_nodes(network)
+        self.of_node: NDArray[np.int32] = district_nodes(network)
         first = np.searchsorted(network.pieces.pipe, np.arange(network.pipes.n_mains))
-        self.of_main: NDArray[np.int32] = self._of_node[network.pieces.from_node[first]]
+        self.of_main: NDArray[np.int32] = self.of_node[network.pieces.from_node[first]]
         self._gas = _gas_prices(network, rules)
         self._last: tuple[int, District, Mapping[int, int]] | None = None
 
     def __call__(self, number: int) -> tuple[District, Mapping[int, int]]:
         """Return a district, and the rows of its mains by their rows in the whole network."""
         if self._last is None or self._last[0] != number:
-            network, whole = extract(self._network, self._of_node == number)
+            network, whole = extract(self._network, self.of_node == number)
             mains = whole.pipe[: network.pipes.n_mains].tolist()
             rows = {main: here for here, main in enumerate(mains)}
             prices, contents = self._gas

@@ -1,4 +1,4 @@
-"""Where one more valve helps most: the burden it saves, summed over all mains.
+"""Where one more valve helps most: the burden it saves a year, by the rules' rate of works on each main.
 
 Segments are tried in the order of a bound on what a valve anywhere on them can save (`valve_bounds`): a valve
 is put near either end, and every main that it may help or hinder is asked again. One place is named for each
@@ -23,7 +23,7 @@ from netplan.network.linear_reference import points_at
 from netplan.screening.main_evaluator import MOST_SCANNED, MainEvaluator
 from netplan.screening.new_valve import ValvePlace, halfway, is_beside, places_on, with_valve
 from netplan.screening.screen_run import Screen
-from netplan.screening.valve_bounds import FoundMains, ValveBounds
+from netplan.screening.valve_bounds import ScreenBounds, ValveBounds, saved_a_year
 
 __all__ = ["NewValve", "ValvePlaces", "best_valves"]
 
@@ -47,6 +47,10 @@ class NewValve:
     saved : float
         Burden saved, summed over all mains out one by one that stops are found for with and without it
         [currency]: by the lower bounds of their burdens.
+    saved_a_year : float
+        The same, each main as often as it is worked on in a year by the rules [currency a year].
+    weighted : int
+        The same by weight, as whole numbers (`valve_bounds.works_weight`).
     mains : int
         Mains that save something.
     customers : int
@@ -58,6 +62,8 @@ class NewValve:
     x_m: float
     y_m: float
     saved: float
+    saved_a_year: float
+    weighted: int
     mains: int
     customers: int
 
@@ -73,7 +79,7 @@ class ValvePlaces:
     tried : int
         Segments tried out.
     others_at_most : float
-        What a valve on any chain that is not named can save at most [currency].
+        What a valve on any chain that is not named can save at most [currency a year].
     """
 
     places: tuple[NewValve, ...]
@@ -82,39 +88,53 @@ class ValvePlaces:
 
     @property
     def gap(self) -> float:
-        """How much more a place on another chain might save than the last one named [currency]."""
-        return max(0.0, round(self.others_at_most - (self.places[-1].saved if self.places else 0.0), 2))
+        """How much more a place on another chain might save than the last one named [currency a year]."""
+        last = self.places[-1].saved_a_year if self.places else 0.0
+        return max(0.0, round(self.others_at_most - last, 2))
 
     @property
     def proven(self) -> bool:
-        """Whether no place on another chain can save a unit of the currency more than the last one named."""
+        """Whether no place on another chain can save a unit of the currency a year more than the last one."""
         return self.gap < 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class _Trial:
-    """A valve put somewhere: what each main saves [minor units], below 0 where it is dearer.
+    """A valve put somewhere: what each main saves [minor units], below 0 where it is dearer, and by weight.
 
     `usable_for` are the mains for which the valve itself can be the stop, with the zone on either side.
     """
 
     place: ValvePlace
     valve: NewValve
-    saved_minor: int
+    saved: int
     of_main: dict[int, int]
     usable_for: frozenset[int]
 
 
 _Chain = tuple[int, int]
 _Entry = tuple[int, int, int, bool]
-"""Bound, below 0 [minor units]; district; segment; whether the bound is the fine one."""
+"""Bound by weight, below 0; district; segment; whether the bound is the fine one."""
 
 
 def best_valves(
-    screen: Screen, wanted: int = 10, tell: Callable[[int], None] = lambda _tried: None
+    screen: Screen,
+    wanted: int = 10,
+    tell: Callable[[int], None] = lambda _tried: None,
+    bounds: ScreenBounds | None = None,
 ) -> ValvePlaces:
-    """Return where one more valve saves most."""
-    search = _PlaceSearch(screen, wanted)
+    """Return where one more valve saves most a year.
+
+    Parameters
+    ----------
+    screen : Screen
+    wanted : int
+    tell : callable, optional
+        Called with the number of segments tried.
+    bounds : ScreenBounds, optional
+        Of that screen, where they are used again.
+    """
+    search = _PlaceSearch(bounds or ScreenBounds(screen), wanted)
     while (segment := search.next_segment()) is not None:
         search.try_out(*segment)
         tell(search.tried)
@@ -124,57 +144,56 @@ def best_valves(
 class _PlaceSearch:
     """Segments in the order of their bounds, and the best place of each chain so far."""
 
-    def __init__(self, screen: Screen, wanted: int) -> None:
-        self._wanted, self._rules = wanted, screen.rules
+    def __init__(self, bounds: ScreenBounds, wanted: int) -> None:
+        self._wanted, self._rules, self._bounds = wanted, bounds.screen.rules, bounds
         self.tried = 0
-        self._districts: dict[int, ValveBounds] = {}
         self._heap: list[_Entry] = []
         self._best: dict[_Chain, _Trial] = {}
         self._left: dict[_Chain, int] = {}
-        found = FoundMains(screen)
-        for number in np.unique(screen.districts.of_main).tolist():
-            bounds = self._districts[number] = ValveBounds(screen, found, number)
-            coarse = bounds.coarse_minor()
-            self._heap += [(-coarse.item(row), number, row, False) for row in np.flatnonzero(coarse).tolist()]
+        for number in bounds.numbers:
+            of_district = bounds.of(number)
+            coarse = of_district.coarse()
+            rows = np.flatnonzero((coarse > 0) & ~of_district.is_valve)
+            self._heap += [(-coarse.item(row), number, row, False) for row in rows.tolist()]
         heapq.heapify(self._heap)
 
     def _chain(self, number: int, segment: int) -> _Chain:
-        return number, self._districts[number].index.segment_chain.item(segment)
+        return number, self._bounds.of(number).index.segment_chain.item(segment)
 
     def _ranked(self) -> list[tuple[_Chain, _Trial]]:
-        some = [(chain, trial) for chain, trial in self._best.items() if trial.saved_minor > 0]
-        some.sort(key=lambda one: (-one[1].saved_minor, one[1].valve.main_id, one[1].valve.chainage_m))
+        some = [(chain, trial) for chain, trial in self._best.items() if trial.saved > 0]
+        some.sort(key=lambda one: (-one[1].saved, one[1].valve.main_id, one[1].valve.chainage_m))
         return some[: self._wanted]
 
     def next_segment(self) -> tuple[int, int] | None:
         """Return the segment with the greatest bound, and its district; None at the end."""
         ranked = self._ranked()
-        least = ranked[-1][1].saved_minor if len(ranked) == self._wanted else 0
+        least = ranked[-1][1].saved if len(ranked) == self._wanted else 0
         while self._heap and self.tried < MOST_TRIED:
             bound, number, segment, is_fine = self._heap[0]
             if -bound <= least:
                 return None
-            bounds, best = self._districts[number], self._best.get(self._chain(number, segment))
-            if is_fine or (best is not None and -bound <= best.saved_minor):
+            bounds, best = self._bounds.of(number), self._best.get(self._chain(number, segment))
+            if is_fine or (best is not None and -bound <= best.saved):
                 heapq.heappop(self._heap)
-                if best is None or -bound > best.saved_minor:
+                if best is None or -bound > best.saved:
                     return number, segment
                 self._leave(number, segment, -bound)
-            elif sum(some.asked for some in self._districts.values()) >= MOST_ASKED:
+            elif self._bounds.asked >= MOST_ASKED:
                 return None
             else:
-                fine = sum(bounds.most_minor(segment).values())
+                fine = bounds.weighted(bounds.most_minor(segment))
                 heapq.heapreplace(self._heap, (max(bound, -fine), number, segment, True))
         return None
 
-    def _leave(self, number: int, segment: int, most_minor: int) -> None:
+    def _leave(self, number: int, segment: int, most: int) -> None:
         """Keep what a valve on a segment that is not looked at any more might save."""
         chain = self._chain(number, segment)
-        self._left[chain] = max(self._left.get(chain, 0), most_minor)
+        self._left[chain] = max(self._left.get(chain, 0), most)
 
     def try_out(self, number: int, segment: int) -> None:
         """Put a valve near either end of a segment, and keep the better place."""
-        bounds = self._districts[number]
+        bounds = self._bounds.of(number)
         self.tried += 1
         concerned, most = bounds.concerned(segment), bounds.most_minor(segment)
         trials = [_trial(bounds, concerned, place) for place in places_on(bounds.index, segment, self._rules)]
@@ -187,7 +206,7 @@ class _PlaceSearch:
         chain = self._chain(number, segment)
         for trial in trials:
             best = self._best.get(chain)
-            if best is None or trial.saved_minor > best.saved_minor:
+            if best is None or trial.saved > best.saved:
                 self._best[chain] = trial
 
     def places(self) -> ValvePlaces:
@@ -197,7 +216,9 @@ class _PlaceSearch:
         for bound, number, segment, _ in self._heap:
             self._leave(number, segment, -bound)
         others = max((most for chain, most in self._left.items() if chain not in named), default=0)
-        return ValvePlaces(tuple(trial.valve for _, trial in ranked), self.tried, others / MINOR_PER_UNIT)
+        return ValvePlaces(
+            tuple(trial.valve for _, trial in ranked), self.tried, saved_a_year(others, self._rules)
+        )
 
 
 def _sides(bounds: ValveBounds, main: int, segment: int) -> list[SegmentGeometry]:
@@ -210,7 +231,7 @@ def _serves(trial: _Trial, main: int, side: SegmentGeometry) -> bool:
 
 
 def _still_possible(bounds: ValveBounds, segment: int, most: dict[int, int], trials: list[_Trial]) -> int:
-    """Return what a valve elsewhere on a segment that was tried can save at most [minor units].
+    """Return what a valve elsewhere on a segment that was tried can save at most, by weight.
 
     Where a main could use the valve, another place on the same side of its work changes no more than the gas
     between, and rounding.
@@ -228,14 +249,14 @@ def _still_possible(bounds: ValveBounds, segment: int, most: dict[int, int], tri
         else:
             is_known = bool(usable)
         if not is_known:
-            total += most_minor
+            total += most_minor * bounds.weight.item(main)
             continue
         more = gas_minor
         if segment not in cheaper.near_work and len(usable) == len(trials):
             # One near either end: only what lies beyond them is left.
             more = math.ceil(gas_minor * min(1.0, max(t.place.from_end_m for t in trials) / length_m))
         saved = max((trial.of_main.get(main, 0) for trial in usable), default=0)
-        total += min(most_minor, max(saved + more + 1, 0))
+        total += min(most_minor, max(saved + more + 1, 0)) * bounds.weight.item(main)
     return total
 
 
@@ -259,14 +280,16 @@ def _trial(bounds: ValveBounds, concerned: list[int], place: ValvePlace) -> _Tri
         if search.local.may_stop(segment):
             usable.add(main)
     x, y = points_at(network, np.array([pipe]), np.array([chainage_m]))[0]
-    saved = sum(of_main.values())
+    weighted = bounds.weighted(of_main)
     valve = NewValve(
         network.pipes.id[pipe],
         round(chainage_m, 3),
         float(x),
         float(y),
-        saved / MINOR_PER_UNIT,
+        sum(of_main.values()) / MINOR_PER_UNIT,
+        saved_a_year(weighted, bounds.district.rules),
+        weighted,
         sum(one > 0 for one in of_main.values()),
         customers,
     )
-    return _Trial(place, valve, saved, of_main, frozenset(usable))
+    return _Trial(place, valve, weighted, of_main, frozenset(usable))
