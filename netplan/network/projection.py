@@ -17,7 +17,7 @@ from netplan.core.findings import Severity
 from netplan.network.finding_log import FindingLog
 from netplan.network.raw_layers import RawLayer, bounds_of
 
-__all__ = ["GRID_M", "WorkingCrs", "horizontal", "likely_scale", "scale_at", "working_crs"]
+__all__ = ["GRID_M", "WholeFrame", "WorkingCrs", "horizontal", "likely_scale", "scale_at", "working_crs"]
 
 GRID_DIGITS: Final = 4
 GRID_M: Final = 10.0**-GRID_DIGITS
@@ -73,6 +73,25 @@ class WorkingCrs:
         """Return shapes in the working CRS, in plan."""
         moved: Any = shapely.transform(shapes, self.coordinates)
         return np.asarray(moved, dtype=object)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WholeFrame:
+    """How a whole network is placed, for joining a part of it alike.
+
+    Parameters
+    ----------
+    working : WorkingCrs
+    scale : float
+        Planar length over true length at the middle of the whole network [-].
+    """
+
+    working: WorkingCrs
+    scale: float
+
+    def scale_of(self, _crs: CRS, _xy_m: NDArray[np.float64], _notes: FindingLog) -> float:
+        """Return the scale of the whole network [-], whatever part of it the points are."""
+        return self.scale
 
 
 def working_crs(layers: Mapping[str, RawLayer]) -> WorkingCrs:
