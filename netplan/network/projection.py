@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -181,6 +182,7 @@ def likely_scale(crs: CRS, xy_m: NDArray[np.float64], notes: FindingLog) -> floa
         return 1.0
 
 
+@lru_cache(maxsize=16)
 def horizontal(crs: CRS) -> CRS:
     """Return the part of a CRS that places things in plan."""
     return horizontal(crs.sub_crs_list[0]) if crs.is_compound else crs.to_2d()

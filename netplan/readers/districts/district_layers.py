@@ -97,10 +97,7 @@ def _merged(name: str, parts: Sequence[tuple[str, RawLayer]]) -> RawLayer:
     held = [(where, layer) for where, layer in parts if len(layer)] or list(parts[:1])
     where, first = held[0]
     for other, layer in held[1:]:
-        if (layer.crs is None) != (first.crs is None) or (
-            layer.crs is not None
-            and not horizontal(layer.crs).equals(horizontal(first.crs), ignore_axis_order=True)
-        ):
+        if not _same_crs(first.crs, layer.crs):
             raise BadNetworkError(
                 f"layer {name}: districts {where} and {other} disagree in their coordinate reference system; "
                 "reproject one of them"
@@ -117,6 +114,12 @@ def _merged(name: str, parts: Sequence[tuple[str, RawLayer]]) -> RawLayer:
     whole = RawLayer(name, columns, shapes, first.crs)
     count = [len(layer) for _, layer in held]
     return _once(whole, np.repeat(np.arange(len(held)), count), [place for place, _ in held])
+
+
+def _same_crs(one: CRS | None, other: CRS | None) -> bool:
+    if one is None or other is None or one is other:
+        return one is other
+    return bool(horizontal(one).equals(horizontal(other), ignore_axis_order=True))
 
 
 def _as_text(table: Any) -> Any:
