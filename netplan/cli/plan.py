@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -310,4 +311,6 @@ def _planned(
                 raise
             read_more(needed)
             tell("reading more districts")
+        # What was read before goes before more is read.
         del asked
+        gc.collect()

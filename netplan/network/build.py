@@ -92,8 +92,7 @@ def build_network(
             _refuse_errors(notes, but=filter(may_be_set_aside, errors) if set_aside else ())
             _refuse_errors(notes)
         with in_background(normalised.content_sha256) as digest:
-            scale_of = scale_at if frame is None else frame.scale_of
-            network = _joined(normalised, source, notes, digest, scale_of)
+            network = _joined(normalised, source, notes, digest, scale_at, frame)
     if without_size is not None:
         _refuse_errors(notes, but=errors)
         return taken_as_not_live(network, without_size)
@@ -127,6 +126,7 @@ def _joined(
     notes: FindingLog,
     digest: Callable[[], str],
     scale_of: Any = scale_at,
+    frame: WholeFrame | None = None,
 ) -> model.Network:
     mains, services = _live(layers, "mains"), _live(layers, "services")
     if not len(mains[0]):
@@ -134,10 +134,10 @@ def _joined(
             "the network has no live main that can be used; correct the mains layer", notes.sorted()
         )
     systems, course = _course(mains[0], services[0])
-    scale = scale_of(layers.working.crs, course.coords_m, notes)
+    scale = frame.scale if frame else scale_of(layers.working.crs, course.coords_m, notes)
     points = {name: _usable(table) for name, table in layers.points.items()}
     with in_background(lambda: named_services(points["customers"], services[0].feature_id)) as named:
-        joins, index = join_pipes(course), MainIndex(course)
+        joins, index = join_pipes(course, frame.corners(systems) if frame else None), MainIndex(course)
     ends = service_ends(course, joins, services[0].feature_id, notes)
     places = {name: layers.places[name][_usable_rows(layers.points[name])] for name in points}
     station_of = _rows_of(points["sensing_points"].text["station_id"], points["regulators"].text["id"])

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any, Final
 
@@ -85,14 +85,18 @@ class WholeFrame:
     working : WorkingCrs
     scale : float
         Planar length over true length at the middle of the whole network [-].
+    corner_m : mapping of str to tuple of float
+        Least x and y of the ends of its pipes, by pressure system, working CRS [m]: the millimetres in which
+        ends are taken for one count from there. A system that is not named counts from its own.
     """
 
     working: WorkingCrs
     scale: float
+    corner_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
-    def scale_of(self, _crs: CRS, _xy_m: NDArray[np.float64], _notes: FindingLog) -> float:
-        """Return the scale of the whole network [-], whatever part of it the points are."""
-        return self.scale
+    def corners(self, systems: Sequence[str]) -> dict[int, tuple[float, float]]:
+        """Return the corners by the place of each system in a list."""
+        return {row: self.corner_m[name] for row, name in enumerate(systems) if name in self.corner_m}
 
 
 def working_crs(layers: Mapping[str, RawLayer]) -> WorkingCrs:

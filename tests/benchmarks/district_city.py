@@ -116,7 +116,7 @@ class DistrictCity:
             for one in columns:
                 frame[one] = f"{name}-" + frame[one].astype(str)
         layers = {"mains": mains, "services": services, "customers": customers}
-        layers["regulators"] = self._stations(name, begin_x, begin_y, low_x, low_y)
+        layers["regulators"] = self._stations(name, begin_x, begin_y)
         middle = (begin + end) / 2
         valves = np.flatnonzero(has_valve)
         if len(valves):
@@ -154,7 +154,7 @@ class DistrictCity:
             key = (key ^ (key >> np.uint64(shift))) * np.uint64(factor)
         return (key ^ (key >> np.uint64(31))).astype(np.float64) / 2.0**64
 
-    def _stations(self, name: str, x: Ints, y: Ints, low_x: int, low_y: int) -> geopandas.GeoDataFrame:
+    def _stations(self, name: str, x: Ints, y: Ints) -> geopandas.GeoDataFrame:
         used = np.unique(np.column_stack([x, y]), axis=0)
         # The crossings of every fifth street are on a main that always stays.
         wanted = used[(used % BLOCKS_A_STATION == BLOCKS_A_STATION // 2).all(axis=1)]

@@ -51,7 +51,9 @@ def grid_layers(n_pipes: int, seed: int = 1, *, customers: bool = True) -> Layer
     stays = (street % 5 == 0) | (rng.random(len(links)) < 0.75)
     links, street = links[stays], street[stays]
     begin, end = corner[links[:, 0]], corner[links[:, 1]]
-    mains = mains_between(rng, begin, end, np.select([street % 10 == 0, street % 5 == 0], OD_MM[:2], OD_MM[2]))
+    mains = mains_between(
+        rng, begin, end, np.select([street % 10 == 0, street % 5 == 0], OD_MM[:2], OD_MM[2])
+    )
     tap, place, which = taps_on(rng, begin, end)
     layers = {"mains": mains, "services": services_of(tap, place, which)}
     layers["customers"] = customers_at(rng, place if customers else place[:0])

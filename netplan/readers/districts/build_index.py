@@ -13,12 +13,13 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyproj import CRS
 
-from netplan.core.arrays import Floats
+from netplan.core.arrays import Flags, Floats
 from netplan.core.errors import BadInputError, BadNetworkError, NetplanError
 from netplan.core.findings import Finding, errors_of
 from netplan.network.build import build_network
 from netplan.network.contract import BASE_LAYERS
 from netplan.network.finding_log import FindingLog
+from netplan.network.model import Network
 from netplan.network.projection import WholeFrame, scale_at
 from netplan.network.raw_layers import RawLayer, RawLayers, bounds_of
 from netplan.readers.districts.district_index import (
@@ -153,6 +154,7 @@ class _Builder:
         self._names = source.districts()
         self._elsewhere: dict[str, list[tuple[int, str]]] = {"services": [], "regulators": []}
         self._low, self._high = np.full(2, np.inf), np.full(2, -np.inf)
+        self._corner: dict[str, Floats] = {}
 
     def built(self) -> IndexSummary:
         """Make the index and return what it holds."""
@@ -165,7 +167,7 @@ class _Builder:
         known = _union_of_columns(seen)
         mains = np.array([one.mains_box for one in seen])
         mains_box = np.concatenate([np.nanmin(mains[:, :2], axis=0), np.nanmax(mains[:, 2:], axis=0)])
-        frame = frame_of(crs, mains_box, 1.0)
+        frame = frame_of(crs, mains_box, 1.0, {})
         parts = [self._joined(row, seen, known, frame) for row in range(len(seen))]
         self._tell("joining the pressure systems")
         systems = joined_systems(parts)
@@ -181,6 +183,7 @@ class _Builder:
             "crs": crs.to_wkt(),
             "mains_box": mains_box.tolist(),
             "scale": scale,
+            "corners": {name: corner.tolist() for name, corner in self._corner.items()},
             "layers": known,
             "recorded": sorted(recorded),
             "findings": [_row(one) for one in (*notes.sorted(), *with_missing_findings(held).findings)],
@@ -290,12 +293,23 @@ class _Builder:
         write_part(self._place / _PARTS / "mains", row, parts.main_hash, parts.main_part)
         one.pipes, one.customers = int((~foreign.pipe).sum()), int((~foreign.customer).sum())
         one.errors = _errors_in(network.findings, mine)
-        pipes = network.pipes
-        vertex = np.repeat(~foreign.pipe, np.diff(pipes.coord_start))
-        if vertex.any():
-            self._low = np.minimum(self._low, pipes.coords_m[vertex].min(axis=0))
-            self._high = np.maximum(self._high, pipes.coords_m[vertex].max(axis=0))
+        self._note_extent(network, ~foreign.pipe)
         return parts
+
+    def _note_extent(self, network: Network, is_own: Flags) -> None:
+        """Widen the box of all pipes by those of a district, and note the least ends of each system."""
+        pipes = network.pipes
+        vertex = np.repeat(is_own, np.diff(pipes.coord_start))
+        if not vertex.any():
+            return
+        self._low = np.minimum(self._low, pipes.coords_m[vertex].min(axis=0))
+        self._high = np.maximum(self._high, pipes.coords_m[vertex].max(axis=0))
+        ends = pipes.coords_m[np.column_stack([pipes.coord_start[:-1], pipes.coord_start[1:] - 1])]
+        for code, name in enumerate(network.systems):
+            rows = is_own & (pipes.system == code)
+            if rows.any():
+                least = ends[rows].min(axis=(0, 1))
+                self._corner[name] = np.minimum(self._corner.get(name, least), least)
 
     def _note_elsewhere(
         self, row: int, own: Mapping[str, RawLayer], mine: Mapping[str, Any], theirs: Mapping[str, Any]
@@ -341,7 +355,8 @@ class _Builder:
                 if where:
                     raise BadInputError(
                         f"district {seen[row].name}: a feature names {what} {ident}, which stands in "
-                        f"district {seen[where[0]].name} farther than {NEAR_M:g} m away; put both in one district"
+                        f"district {seen[where[0]].name} farther than {NEAR_M:g} m away; "
+                        "put both in one district"
                     )
 
 

@@ -7,7 +7,7 @@ import hashlib
 import json
 import shutil
 import tempfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -161,11 +161,13 @@ class DistrictIndex:
                 )
 
 
-def frame_of(crs: CRS, mains_box: Floats, scale: float) -> WholeFrame:
+def frame_of(
+    crs: CRS, mains_box: Floats, scale: float, corner_m: Mapping[str, tuple[float, float]]
+) -> WholeFrame:
     """Return how a whole network is placed whose mains lie in a box in the CRS of the source."""
     corners = FlatShapes(LINE, np.array([mains_box[:2], mains_box[2:]]), np.array([0, 2], np.int64))
     working: WorkingCrs = working_crs({"mains": RawLayer("mains", pa.table({}), corners, crs)})
-    return WholeFrame(working, scale)
+    return WholeFrame(working, scale, corner_m)
 
 
 def write_head(place: Path, body: dict[str, Any], systems: PressureSystems) -> None:
@@ -208,7 +210,12 @@ def read_index(place: Path) -> DistrictIndex:
                 for row in body["districts"]
             ),
             crs=crs,
-            frame=frame_of(crs, np.array(body["mains_box"]), body["scale"]),
+            frame=frame_of(
+                crs,
+                np.array(body["mains_box"]),
+                body["scale"],
+                {name: (x, y) for name, (x, y) in body["corners"].items()},
+            ),
             column=body["column"],
             mapping=body["mapping"],
             layers={name: tuple(columns) for name, columns in body["layers"].items()},

@@ -32,7 +32,7 @@ __all__ = [
 ]
 
 NEAR_M: Final = 60.0
-"""What lies so near to a district is kept as its strip (own): customers are joined to mains within 50 m [m]."""
+"""What lies so near to a district is kept beside it (own): customers are joined within 50 m [m]."""
 _METRES_A_DEGREE: Final = 110_000.0
 """Least length of a degree of latitude, rounded down (own) [m]."""
 _SHAPE: Final = "netplan_geometry"

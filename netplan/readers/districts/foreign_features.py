@@ -1,4 +1,4 @@
-"""Which rows of a joined network come from districts that were not read: from the strips beside those read."""
+"""Which rows of a joined network come from the strips beside the districts that were read."""
 
 from __future__ import annotations
 

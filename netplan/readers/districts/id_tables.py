@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from netplan.core.arrays import Ints32
+from netplan.core.arrays import Ints, Ints32
 from netplan.network.text_column import TextColumn
 
 __all__ = ["IdTable", "hashes_of", "merge_tables", "write_part"]
@@ -49,16 +49,20 @@ class IdTable:
 
         Two ids may share a hash once in many thousand million rows: then a district is named too many.
         """
-        names = [text, text.rpartition("/")[0]] if "/" in text else [text]
-        for name in names:
-            (own,) = hashes_of([name]).tolist()
-            first, last = (
-                int(np.searchsorted(self._hash, np.uint64(own), side=side)) for side in ("left", "right")
-            )
-            if last > first:
-                rows = zip(self._district[first:last].tolist(), self._value[first:last].tolist(), strict=True)
-                return sorted(set(rows))
+        for name in [text, text.rpartition("/")[0]] if "/" in text else [text]:
+            row, district, value = self.find_each([name])
+            if len(row):
+                return sorted(set(zip(district.tolist(), value.tolist(), strict=True)))
         return []
+
+    def find_each(self, ids: Any) -> tuple[Ints, Ints32, Ints32]:
+        """Return every row of some ids: the place of the id among those given, its district and its value."""
+        asked = hashes_of(ids)
+        first, last = (np.searchsorted(self._hash, asked, side=side) for side in ("left", "right"))
+        count = last - first
+        row = np.repeat(np.arange(len(asked)), count)
+        at = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + first[row]
+        return row, np.asarray(self._district[at]), np.asarray(self._value[at])
 
 
 def write_part(folder: Path, district: int, hashes: Hashes, value: Ints32) -> None:

@@ -38,7 +38,7 @@ __all__ = ["NearDistricts", "NearNames"]
 
 MEMORY_GIB: Final = 0.4
 """Memory that a plan takes whatever is read (own, measured) [GiB]."""
-MEMORY_GIB_A_PIPE: Final = 2.2e-6
+MEMORY_GIB_A_PIPE: Final = 2.8e-6
 """Memory that each pipe takes on top (own, measured; docs/benchmarks/districts.md) [GiB]."""
 _AT_M: Final = 60.0
 """How far from a place districts are looked for (own) [m]."""
@@ -156,10 +156,11 @@ class NearDistricts:
             part = components(joined.network)
             is_cut = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
             is_cut[part[joined.foreign.node]] = True
-            wanted = self._wanted_parts(joined.network, part)
+            of_part = self._systems_of_parts(joined.network, part)
+            wanted = self._wanted_parts(joined.network, part, of_part)
             more = self._beyond(joined, part, wanted & is_cut)
             if not more:
-                return self._without_cut(joined, part, is_cut)
+                return self._without_cut(joined, part, is_cut, of_part)
             self._districts |= more
 
     def _named(self, names: NearNames) -> set[int]:
@@ -265,10 +266,11 @@ class NearDistricts:
             raise _naming_district(error, [*own_parts, *strip_of.items()]) from error
         return _Joined(network, foreign_features(network, mine, _every(list(strip_of.values()))), strip_of)
 
-    def _wanted_parts(self, network: Network, part: NDArray[np.int32]) -> Flags:
+    def _wanted_parts(
+        self, network: Network, part: NDArray[np.int32], of_part: Mapping[int, set[int]]
+    ) -> Flags:
         """Return the connected parts that have to be whole: of the systems wanted, and what hangs on them."""
         wanted = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
-        of_part = self._systems_of_parts(network, part)
         for number, systems in of_part.items():
             wanted[number] = bool(systems & self._systems)
         _, by_others = ties_of(network, part)
@@ -287,11 +289,11 @@ class NearDistricts:
         shared = np.bincount(pairs[:, 1], minlength=network.pipes.n_mains)[pairs[:, 1]]
         pairs = pairs[np.lexsort([pairs[:, 1], shared, pairs[:, 0]])]
         first = np.flatnonzero(np.diff(pairs[:, 0], prepend=-1) != 0)
-        table = self._index.table("mains")
-        return {
-            number: {system for _, system in table.find(network.pipes.id[main])}
-            for number, main in pairs[first].tolist()
-        }
+        row, _, system = self._index.table("mains").find_each(network.pipes.id.take(pairs[first, 1]).arrow)
+        found: dict[int, set[int]] = {}
+        for number, one in zip(pairs[first[row], 0].tolist(), system.tolist(), strict=True):
+            found.setdefault(number, set()).add(one)
+        return found
 
     def _beyond(self, joined: _Joined, part: NDArray[np.int32], cut: Flags) -> set[int]:
         """Return the districts whose strips touch some parts."""
@@ -321,7 +323,9 @@ class NearDistricts:
             if any(is_of(rows[layer], held.get(layer)).any() for layer in ("customers", "regulators"))
         } or {number[name] for name in joined.strip_of}
 
-    def _without_cut(self, joined: _Joined, part: NDArray[np.int32], is_cut: Flags) -> Network:
+    def _without_cut(
+        self, joined: _Joined, part: NDArray[np.int32], is_cut: Flags, of_part: Mapping[int, set[int]]
+    ) -> Network:
         """Return the network without the parts that go on in districts that were not read."""
         network, foreign = joined.network, joined.foreign
         chosen = ~is_cut[part]
@@ -331,13 +335,12 @@ class NearDistricts:
         half = chosen[ends].sum(axis=1) == 1
         near = np.where(chosen[ends[half, 0]], ends[half, 0], ends[half, 1])
         far = np.where(chosen[ends[half, 0]], ends[half, 1], ends[half, 0])
-        of_part = self._systems_of_parts(network, part)
         unread = self._unread(network, ~chosen, part, of_part, near, far)
         chosen[far] = True
         loose = (np.diff(network.customers.attach_start) == 0) & ~foreign.customer
         kept, _ = extract(replace(network, unread=unread), chosen, loose)
         beside = _every(list(joined.strip_of.values()))
-        findings = tuple(one for one in network.findings if not _is_among(one, beside))
+        findings = _without(network.findings, beside)
         return replace(kept, findings=findings, base=network.base, recorded=self._index.recorded)
 
     def _unread(
@@ -389,6 +392,19 @@ def _every(some: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
         for layer, array in ids.items():
             found.setdefault(layer, []).append(array)
     return {layer: pa.concat_arrays(arrays) for layer, arrays in found.items()}
+
+
+def _without(findings: Sequence[Finding], ids: Mapping[str, Any]) -> tuple[Finding, ...]:
+    """Return the findings that are not about features with some ids."""
+    of_layer: dict[str, list[int]] = {}
+    for row, one in enumerate(findings):
+        if one.feature_id:
+            of_layer.setdefault(one.layer, []).append(row)
+    dropped: set[int] = set()
+    for layer, rows in of_layer.items():
+        hit = is_of(TextColumn([findings[row].feature_id for row in rows]), ids.get(layer))
+        dropped |= {row for row, is_hit in zip(rows, hit.tolist(), strict=True) if is_hit}
+    return tuple(one for row, one in enumerate(findings) if row not in dropped)
 
 
 def _is_among(finding: Finding, ids: Mapping[str, Any]) -> bool:
