@@ -150,8 +150,8 @@ def join_pipes(
     ----------
     course : PipePolylines
     corner_m : mapping, optional
-        Place from which the millimetres of a system count, by its code [m]; by default the least x and y of its
-        ends.
+        Place from which the millimetres of a system count, by its code [m]; by default the least x and y
+        of its ends.
     """
     first, last = course.start[:-1], course.start[1:] - 1
     ends = course.coords_m[np.column_stack([first, last]).ravel()]

@@ -114,6 +114,7 @@ def _brief(row: Figures) -> str:
 
 def table(found: list[Figures]) -> str:
     """Return what was measured, the exponents and the extrapolation as a table in Markdown."""
+    found = sorted(found, key=lambda one: one["pipes"])
     pipes = np.array([one["pipes"] for one in found], dtype=float)
     made = [[row for row in one["plans"] if row["code"] in (0, 3)] for one in found]
     rows: list[tuple[str, str, list[float], bool]] = [

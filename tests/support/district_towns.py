@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from netplan.readers import write_layers
 
-__all__ = ["cut_into_districts", "district_of", "with_services_near"]
+__all__ = ["beside_each_other", "cut_into_districts", "district_of", "with_services_near"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 
@@ -29,7 +29,13 @@ def district_of(layers: Layers, across: int, up: int) -> dict[str, NDArray[np.st
         row = np.clip((y - low_y) // high, 0, up - 1).astype(int)
         return np.array([f"D{r}{c}" for r, c in zip(row, column, strict=True)])
 
-    return {name: named(frame) for name, frame in layers.items() if len(frame)}
+    found = {name: named(frame) for name, frame in layers.items() if len(frame)}
+    if "sensing_points" in found:
+        # A control line is recorded with its station.
+        station = dict(zip(layers["regulators"]["id"], found["regulators"], strict=True))
+        own = zip(layers["sensing_points"]["station_id"], found["sensing_points"], strict=True)
+        found["sensing_points"] = np.array([station.get(name, district) for name, district in own])
+    return found
 
 
 def cut_into_districts(layers: Layers, folder: Path, across: int = 2, up: int = 2) -> Path:
@@ -57,3 +63,38 @@ def with_services_near(layers: Layers, within_m: float = 50.0) -> dict[str, gpd.
     ]
     found["customers"] = customers
     return found
+
+
+def beside_each_other(one: Layers, other: Layers, apart_m: float) -> dict[str, gpd.GeoDataFrame]:
+    """Return the layers of two towns, the second so far to the east of the first, its ids with a B before."""
+    east = one["mains"].total_bounds[2] - other["mains"].total_bounds[0] + apart_m
+    found = dict(one)
+    for name, frame in other.items():
+        moved = frame.copy()
+        moved["geometry"] = moved.geometry.translate(east, 0.0)
+        for column in ("id", "station_id", "inlet_valve"):
+            if column in moved:
+                moved[column] = [
+                    "B" + str(value) if isinstance(value, str) and value else value for value in moved[column]
+                ]
+        if "service_id" in moved:
+            moved["service_id"] = [
+                ";".join("B" + one for one in value.split(";")) if isinstance(value, str) and value else value
+                for value in moved["service_id"]
+            ]
+        found[name] = _stacked([one[name], moved]) if name in one else moved
+    return found
+
+
+def _stacked(frames: list[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
+    columns = dict.fromkeys(column for frame in frames for column in frame.columns if column != "geometry")
+    held = {
+        column: [
+            value
+            for frame in frames
+            for value in (frame[column].tolist() if column in frame else [None] * len(frame))
+        ]
+        for column in columns
+    }
+    shapes = [shape for frame in frames for shape in frame.geometry]
+    return gpd.GeoDataFrame(held, geometry=shapes, crs=frames[0].crs)

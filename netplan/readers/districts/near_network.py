@@ -156,6 +156,8 @@ class NearDistricts:
             part = components(joined.network)
             is_cut = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
             is_cut[part[joined.foreign.node]] = True
+            # What shares a customer or a sensing line with such a part is not as it is in the whole either.
+            is_cut = _with_ties(joined.network, part, is_cut)
             of_part = self._systems_of_parts(joined.network, part)
             wanted = self._wanted_parts(joined.network, part, of_part)
             more = self._beyond(joined, part, wanted & is_cut)
@@ -273,12 +275,7 @@ class NearDistricts:
         wanted = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
         for number, systems in of_part.items():
             wanted[number] = bool(systems & self._systems)
-        _, by_others = ties_of(network, part)
-        while True:
-            hit = wanted[by_others].any(axis=1)
-            if wanted[by_others[hit]].all():
-                return wanted
-            wanted[by_others[hit]] = True
+        return _with_ties(network, part, wanted)
 
     def _systems_of_parts(self, network: Network, part: NDArray[np.int32]) -> dict[int, set[int]]:
         """Return the systems of the index that one main of each connected part names."""
@@ -336,6 +333,9 @@ class NearDistricts:
         near = np.where(chosen[ends[half, 0]], ends[half, 0], ends[half, 1])
         far = np.where(chosen[ends[half, 0]], ends[half, 1], ends[half, 0])
         unread = self._unread(network, ~chosen, part, of_part, near, far)
+        if not joined.strip_of:
+            # No other district lies near those read: everything in them is whole.
+            return replace(network, unread=unread, recorded=self._index.recorded)
         chosen[far] = True
         loose = (np.diff(network.customers.attach_start) == 0) & ~foreign.customer
         kept, _ = extract(replace(network, unread=unread), chosen, loose)
@@ -372,6 +372,17 @@ class NearDistricts:
             valve_far=far[valve].astype(np.int64),
             valve_system=valve_system,
         )
+
+
+def _with_ties(network: Network, part: NDArray[np.int32], some: Flags) -> Flags:
+    """Return some connected parts with all that share a customer or a sensing line with one of them."""
+    _, by_others = ties_of(network, part)
+    found = some.copy()
+    while True:
+        hit = found[by_others].any(axis=1)
+        if found[by_others[hit]].all():
+            return found
+        found[by_others[hit]] = True
 
 
 def _of_each(part: NDArray[np.int32], of_part: Mapping[int, set[int]]) -> tuple[Ints, Ints]:
