@@ -251,9 +251,8 @@ def _systems_of_points(
     """Return the system of each feature by layer; a sensing point has that of its station, -1 for none."""
     layers = ("regulators", "injections", "fittings", "valves")
     codes = {name: _system_codes(points[name].text["system"], systems) for name in layers}
-    codes["sensing_points"] = np.concatenate([codes["regulators"], np.array([-1], dtype=np.int16)])[
-        station_of
-    ]
+    padded = np.concatenate([codes["regulators"], np.array([-1], dtype=np.int16)])
+    codes["sensing_points"] = padded[station_of]
     return codes
 
 

@@ -32,13 +32,14 @@ COUNTS = {
     ("recheck", "--option"),
     ("record", "--option"),
     ("plan", "--max-stops"),
+    ("plan", "--memory"),
     ("plan", "--options"),
     ("screen", "--crews"),
     ("screen", "--workers"),
     ("serve", "--port"),
 }
 TEXTS = {
-    *("--by", "--forecast", "--keep-on", "--language", "--layers", "--main", "--own-supply"),
+    *("--by", "--column", "--forecast", "--keep-on", "--language", "--layers", "--main", "--own-supply"),
     *("--scheduler", "--start"),
     *("--address", "--street", "--tiles", "--units", "--valve-failed", "--work"),
 }

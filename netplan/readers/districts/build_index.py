@@ -32,16 +32,18 @@ from netplan.readers.districts.district_index import (
 )
 from netplan.readers.districts.district_layers import (
     NEAR_M,
+    as_if_whole,
     box_of,
     margin_in,
     merged,
     read_strip,
     rows_in_box,
+    union_of_columns,
     with_columns,
     write_strip,
 )
 from netplan.readers.districts.district_sources import DistrictSource, content_of
-from netplan.readers.districts.foreign_features import foreign_features, ids_of
+from netplan.readers.districts.foreign_features import foreign_features, ids_of, ids_of_all
 from netplan.readers.districts.id_tables import IdTable, hashes_of, merge_tables, write_part
 from netplan.readers.districts.pressure_systems import LocalParts, joined_systems, local_parts
 from netplan.readers.source_findings import with_missing_findings
@@ -164,7 +166,7 @@ class _Builder:
         boxes = np.array([one.box for one in seen])
         for row in range(len(seen)):
             self._cut(row, seen, boxes, margin)
-        known = _union_of_columns(seen)
+        known = union_of_columns([one.layers for one in seen])
         mains = np.array([one.mains_box for one in seen])
         mains_box = np.concatenate([np.nanmin(mains[:, :2], axis=0), np.nanmax(mains[:, 2:], axis=0)])
         frame = frame_of(crs, mains_box, 1.0, {})
@@ -175,7 +177,7 @@ class _Builder:
         notes = FindingLog()
         scale = scale_at(frame.working.crs, np.array([self._low, self._high]), notes)
         recorded = set().union(*(one.held for one in seen))
-        held = _as_if_whole(known, recorded, crs)
+        held = as_if_whole(known, recorded, crs)
         body = {
             "source": self._source.name,
             "column": self._column,
@@ -284,7 +286,7 @@ class _Builder:
             network = build_network(raw.layers, name, strict=False, frame=frame)
         except BadNetworkError as error:
             raise BadInputError(f"district {name}: {error}") from error
-        mine, theirs = ids_of(own), _ids_of_all([layers for _, layers in beside])
+        mine, theirs = ids_of(own), ids_of_all(ids_of(layers) for _, layers in beside)
         foreign = foreign_features(network, mine, theirs)
         self._note_elsewhere(row, own, mine, theirs)
         border = {layer: pa.concat_arrays(ids) for layer, ids in one.border.items() if ids}
@@ -362,32 +364,6 @@ class _Builder:
 
 def _without_base(layers: Mapping[str, RawLayer]) -> dict[str, RawLayer]:
     return {name: layer for name, layer in layers.items() if name not in (*BASE_LAYERS, "keep_out")}
-
-
-def _ids_of_all(parts: list[dict[str, RawLayer]]) -> dict[str, Any]:
-    found: dict[str, list[Any]] = {}
-    for layers in parts:
-        for name, ids in ids_of(layers).items():
-            found.setdefault(name, []).append(ids)
-    return {name: pa.concat_arrays(ids) for name, ids in found.items()}
-
-
-def _union_of_columns(seen: list[_Seen]) -> dict[str, list[str]]:
-    known: dict[str, dict[str, None]] = {}
-    for one in seen:
-        for layer, columns in one.layers.items():
-            known.setdefault(layer, {}).update(dict.fromkeys(columns))
-    return {layer: list(columns) for layer, columns in known.items()}
-
-
-def _as_if_whole(known: Mapping[str, list[str]], recorded: set[str], crs: CRS) -> RawLayers:
-    """Return layers of one empty feature, with the columns that any district has."""
-    layers = {}
-    for name, columns in known.items():
-        count = int(name in recorded)
-        table = pa.table({column: pa.nulls(count, pa.string()) for column in columns})
-        layers[name] = RawLayer(name, table, np.full(count, None, dtype=object), crs)
-    return RawLayers("", layers)
 
 
 def _district(one: _Seen) -> District:

@@ -22,11 +22,13 @@ from netplan.readers.sources.wkb_geometry import shapes_of_wkb
 
 __all__ = [
     "NEAR_M",
+    "as_if_whole",
     "box_of",
     "margin_in",
     "merged",
     "read_strip",
     "rows_in_box",
+    "union_of_columns",
     "with_columns",
     "write_strip",
 ]
@@ -205,6 +207,25 @@ def with_columns(raw: RawLayers, known: Mapping[str, Sequence[str]], crs: CRS | 
         layer = layers[name]
         layers[name] = RawLayer(name, table, layer.geometry, layer.crs, layer.odd)
     return RawLayers(raw.source, layers, raw.findings)
+
+
+def union_of_columns(some: Iterable[Mapping[str, Sequence[str]]]) -> dict[str, list[str]]:
+    """Return the columns that any of some districts has, by layer."""
+    known: dict[str, dict[str, None]] = {}
+    for layers in some:
+        for layer, columns in layers.items():
+            known.setdefault(layer, {}).update(dict.fromkeys(columns))
+    return {layer: list(columns) for layer, columns in known.items()}
+
+
+def as_if_whole(known: Mapping[str, list[str]], recorded: set[str], crs: CRS) -> RawLayers:
+    """Return layers of one empty feature, with the columns that any district has."""
+    layers = {}
+    for name, columns in known.items():
+        count = int(name in recorded)
+        table = pa.table({column: pa.nulls(count, pa.string()) for column in columns})
+        layers[name] = RawLayer(name, table, np.full(count, None, dtype=object), crs)
+    return RawLayers("", layers)
 
 
 def write_strip(folder: Path, name: str, layers: Mapping[str, RawLayer]) -> None:

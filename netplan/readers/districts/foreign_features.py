@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -15,7 +15,7 @@ from netplan.network.model import Network
 from netplan.network.raw_layers import RawLayer
 from netplan.network.text_column import TextColumn
 
-__all__ = ["ForeignFeatures", "foreign_features", "ids_of", "is_of", "piece_at"]
+__all__ = ["ForeignFeatures", "foreign_features", "ids_of", "ids_of_all", "is_of", "piece_at"]
 
 _WITH_IDS: Final = ("mains", "services", "customers", "regulators", "valves", "fittings", "injections")
 
@@ -48,6 +48,15 @@ def ids_of(layers: Mapping[str, RawLayer]) -> dict[str, Any]:
         for name in _WITH_IDS
         if name in layers and "id" in layers[name].columns.column_names
     }
+
+
+def ids_of_all(some: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
+    """Return the ids of several results of `ids_of` together, by layer."""
+    found: dict[str, list[Any]] = {}
+    for ids in some:
+        for layer, array in ids.items():
+            found.setdefault(layer, []).append(array)
+    return {layer: pa.concat_arrays(arrays) for layer, arrays in found.items()}
 
 
 def is_of(column: TextColumn, ids: Any) -> Flags:

@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-import pyarrow as pa
 from numpy.typing import NDArray
 from pyproj import Transformer
 
-from netplan.core.arrays import Flags, Floats, Ints
+from netplan.core.arrays import Flags, Floats
 from netplan.core.errors import BadInputError, BadNetworkError, BadWorkError
 from netplan.core.findings import Finding, errors_of
 from netplan.network.build import build_network
@@ -23,12 +22,18 @@ from netplan.network.model import Network
 from netplan.network.raw_layers import RawLayer
 from netplan.network.text_column import TextColumn
 from netplan.network.topology import components
-from netplan.network.unread_districts import DistrictsNeededError, UnreadDistricts
+from netplan.network.unread_districts import DistrictsNeededError
 from netplan.readers.districts.district_index import STRIPS, DistrictIndex
 from netplan.readers.districts.district_layers import merged, read_strip, with_columns
 from netplan.readers.districts.district_sources import DistrictSource
-from netplan.readers.districts.foreign_features import ForeignFeatures, foreign_features, ids_of, is_of
-from netplan.readers.districts.pressure_systems import ties_of
+from netplan.readers.districts.foreign_features import (
+    ForeignFeatures,
+    foreign_features,
+    ids_of,
+    ids_of_all,
+    is_of,
+)
+from netplan.readers.districts.parts_left_out import LeftOut, systems_of_parts, with_ties
 from netplan.readers.source_to_network import read_layers
 
 if TYPE_CHECKING:
@@ -157,8 +162,8 @@ class NearDistricts:
             is_cut = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
             is_cut[part[joined.foreign.node]] = True
             # What shares a customer or a sensing line with such a part is not as it is in the whole either.
-            is_cut = _with_ties(joined.network, part, is_cut)
-            of_part = self._systems_of_parts(joined.network, part)
+            is_cut = with_ties(joined.network, part, is_cut)
+            of_part = systems_of_parts(joined.network, part, self._index)
             wanted = self._wanted_parts(joined.network, part, of_part)
             more = self._beyond(joined, part, wanted & is_cut)
             if not more:
@@ -252,9 +257,9 @@ class NearDistricts:
         ]
         name = f"{self._source.name} (districts {', '.join(self.districts)})"
         raw = with_columns(merged(parts, name), index.layers, index.crs)
-        mine = _every([ids_of(layers) for layers in own.values()])
+        mine = ids_of_all([ids_of(layers) for layers in own.values()])
         strip_of = {
-            index.districts[number].name: _every([ids_of(layers) for layers in some])
+            index.districts[number].name: ids_of_all([ids_of(layers) for layers in some])
             for number, some in strips.items()
         }
         own_parts = [(index.districts[number].name, ids_of(layers)) for number, layers in own.items()]
@@ -266,7 +271,9 @@ class NearDistricts:
             network = build_network(raw.layers, name, findings=notes.sorted(), frame=index.frame)
         except BadNetworkError as error:
             raise _naming_district(error, [*own_parts, *strip_of.items()]) from error
-        return _Joined(network, foreign_features(network, mine, _every(list(strip_of.values()))), strip_of)
+        return _Joined(
+            network, foreign_features(network, mine, ids_of_all(list(strip_of.values()))), strip_of
+        )
 
     def _wanted_parts(
         self, network: Network, part: NDArray[np.int32], of_part: Mapping[int, set[int]]
@@ -275,22 +282,7 @@ class NearDistricts:
         wanted = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
         for number, systems in of_part.items():
             wanted[number] = bool(systems & self._systems)
-        return _with_ties(network, part, wanted)
-
-    def _systems_of_parts(self, network: Network, part: NDArray[np.int32]) -> dict[int, set[int]]:
-        """Return the systems of the index that one main of each connected part names."""
-        pieces = network.pieces
-        rows = np.flatnonzero((pieces.pipe < network.pipes.n_mains) & (pieces.to_m > pieces.from_m))
-        # A main in several parts is in several systems: of each part a main that is in no other one, if any.
-        pairs = np.unique(np.column_stack([part[pieces.from_node[rows]], pieces.pipe[rows]]), axis=0)
-        shared = np.bincount(pairs[:, 1], minlength=network.pipes.n_mains)[pairs[:, 1]]
-        pairs = pairs[np.lexsort([pairs[:, 1], shared, pairs[:, 0]])]
-        first = np.flatnonzero(np.diff(pairs[:, 0], prepend=-1) != 0)
-        row, _, system = self._index.table("mains").find_each(network.pipes.id.take(pairs[first, 1]).arrow)
-        found: dict[int, set[int]] = {}
-        for number, one in zip(pairs[first[row], 0].tolist(), system.tolist(), strict=True):
-            found.setdefault(number, set()).add(one)
-        return found
+        return with_ties(network, part, wanted)
 
     def _beyond(self, joined: _Joined, part: NDArray[np.int32], cut: Flags) -> set[int]:
         """Return the districts whose strips touch some parts."""
@@ -332,77 +324,20 @@ class NearDistricts:
         half = chosen[ends].sum(axis=1) == 1
         near = np.where(chosen[ends[half, 0]], ends[half, 0], ends[half, 1])
         far = np.where(chosen[ends[half, 0]], ends[half, 1], ends[half, 0])
-        unread = self._unread(network, ~chosen, part, of_part, near, far)
+        left = LeftOut(~chosen, part, of_part, near, far)
+        boxes = self._working_boxes()
+        others = np.setdiff1d(np.arange(len(boxes)), sorted(self._districts))
+        others = others[np.isfinite(boxes[others]).all(axis=1)]
+        unread = left.unread(network, others, boxes[others])
         if not joined.strip_of:
             # No other district lies near those read: everything in them is whole.
             return replace(network, unread=unread, recorded=self._index.recorded)
         chosen[far] = True
         loose = (np.diff(network.customers.attach_start) == 0) & ~foreign.customer
         kept, _ = extract(replace(network, unread=unread), chosen, loose)
-        beside = _every(list(joined.strip_of.values()))
+        beside = ids_of_all(list(joined.strip_of.values()))
         findings = _without(network.findings, beside)
         return replace(kept, findings=findings, base=network.base, recorded=self._index.recorded)
-
-    def _unread(
-        self,
-        network: Network,
-        left_out: Flags,
-        part: NDArray[np.int32],
-        of_part: Mapping[int, set[int]],
-        near: NDArray[np.int32],
-        far: NDArray[np.int32],
-    ) -> UnreadDistricts:
-        pieces, nodes = network.pieces, network.nodes
-        mains = np.flatnonzero(
-            (pieces.pipe < network.pipes.n_mains) & left_out[pieces.from_node] & left_out[pieces.to_node]
-        )
-        node = np.unique(np.concatenate([pieces.from_node[mains], pieces.to_node[mains]]))
-        at, system = _of_each(part[node], of_part)
-        node = node[at]
-        valve, valve_system = _of_each(part[far], of_part)
-        others = np.setdiff1d(np.arange(len(self._index.districts)), sorted(self._districts))
-        others = others[np.isfinite(self._index.boxes[others]).all(axis=1)]
-        return UnreadDistricts(
-            district=others,
-            box_m=self._working_boxes()[others],
-            xy_m=np.column_stack([nodes.x_m[node], nodes.y_m[node]]),
-            system=system,
-            longest_m=float((pieces.to_m - pieces.from_m)[mains].max(initial=0.0)) * network.scale,
-            valve_node=near[valve].astype(np.int64),
-            valve_far=far[valve].astype(np.int64),
-            valve_system=valve_system,
-        )
-
-
-def _with_ties(network: Network, part: NDArray[np.int32], some: Flags) -> Flags:
-    """Return some connected parts with all that share a customer or a sensing line with one of them."""
-    _, by_others = ties_of(network, part)
-    found = some.copy()
-    while True:
-        hit = found[by_others].any(axis=1)
-        if found[by_others[hit]].all():
-            return found
-        found[by_others[hit]] = True
-
-
-def _of_each(part: NDArray[np.int32], of_part: Mapping[int, set[int]]) -> tuple[Ints, Ints]:
-    """Return places and systems of the parts at them: a place comes once for each system of its part."""
-    order = np.argsort(part, kind="stable")
-    at, system = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
-    for number, systems in sorted(of_part.items()):
-        low, high = (int(np.searchsorted(part[order], number, side=side)) for side in ("left", "right"))
-        for one in sorted(systems):
-            at.append(order[low:high].astype(np.int64))
-            system.append(np.full(high - low, one, dtype=np.int64))
-    return np.concatenate(at), np.concatenate(system)
-
-
-def _every(some: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    found: dict[str, list[Any]] = {}
-    for ids in some:
-        for layer, array in ids.items():
-            found.setdefault(layer, []).append(array)
-    return {layer: pa.concat_arrays(arrays) for layer, arrays in found.items()}
 
 
 def _without(findings: Sequence[Finding], ids: Mapping[str, Any]) -> tuple[Finding, ...]:
