@@ -235,15 +235,15 @@ class _Builder:
         )
 
     def _common_crs(self, seen: list[_Seen]) -> CRS:
-        known = [one for one in seen if one.crs is not None]
+        known = [(one.name, one.crs) for one in seen if one.crs is not None]
         if not known or not any(np.isfinite(one.mains_box).all() for one in seen):
             raise BadInputError(f"{self._source.name}: no district holds a main with a place; add the mains")
-        first = known[0].crs
-        for one in known[1:]:
-            if not one.crs.equals(first, ignore_axis_order=True):
+        where, first = known[0]
+        for name, crs in known[1:]:
+            if not crs.equals(first, ignore_axis_order=True):
                 raise BadInputError(
-                    f"districts {known[0].name} and {one.name} disagree in their coordinate reference "
-                    f"system ({first.name} and {one.crs.name}); reproject one of them"
+                    f"districts {where} and {name} disagree in their coordinate reference "
+                    f"system ({first.name} and {crs.name}); reproject one of them"
                 )
         return first
 
@@ -367,7 +367,8 @@ def _without_base(layers: Mapping[str, RawLayer]) -> dict[str, RawLayer]:
 
 
 def _district(one: _Seen) -> District:
-    box = tuple(float(value) for value in one.box)
+    west, south, east, north = one.box.tolist()
+    box = (west, south, east, north)
     return District(
         one.name, one.content, one.quick, box, one.pipes, one.customers, one.errors, tuple(sorted(one.beside))
     )

@@ -189,7 +189,7 @@ def _alike(layer: RawLayer, row: int, other: int) -> bool:
     two = layer.take(np.array([row, other]))
     shapes = as_objects(two.geometry)
     one, another = two.columns.to_pylist()
-    return one == another and shapely.to_wkb(shapes[0]) == shapely.to_wkb(shapes[1])
+    return bool(one == another and shapely.to_wkb(shapes[0]) == shapely.to_wkb(shapes[1]))
 
 
 def with_columns(raw: RawLayers, known: Mapping[str, Sequence[str]], crs: CRS | None) -> RawLayers:

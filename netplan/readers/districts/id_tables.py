@@ -68,7 +68,7 @@ class IdTable:
 def write_part(folder: Path, district: int, hashes: Hashes, value: Ints32) -> None:
     """Keep the rows of one district for `merge_tables`, sorted by hash."""
     folder.mkdir(parents=True, exist_ok=True)
-    order = np.lexsort([value, hashes])
+    order = np.lexsort((value, hashes))
     np.save(folder / f"{district}.hash.npy", hashes[order])
     np.save(folder / f"{district}.value.npy", value[order].astype(np.int32))
 

@@ -219,9 +219,12 @@ class NearDistricts:
         """Return the box of each district in the working CRS [m], widened where the CRS is another."""
         working, boxes = self._index.frame.working, self._index.boxes
         if working.transformer is None:
-            return boxes * working.factor
-        bounds = [working.transformer.transform_bounds(*box, densify_pts=21) for box in boxes.tolist()]
-        return np.array(bounds) + np.array([-1.0, -1.0, 1.0, 1.0])
+            return np.asarray(boxes * working.factor, dtype=float)
+        bounds: list[tuple[float, ...]] = [
+            working.transformer.transform_bounds(west, south, east, north, densify_pts=21)
+            for west, south, east, north in boxes.tolist()
+        ]
+        return np.asarray(np.array(bounds) + np.array([-1.0, -1.0, 1.0, 1.0]), dtype=float)
 
     def _check_room(self) -> None:
         pipes = self._index.pipes_of(self._districts)

@@ -69,7 +69,7 @@ def systems_of_parts(network: Network, part: NDArray[np.int32], index: DistrictI
     # A main in several parts is in several systems: of each part a main that is in no other one, if any.
     pairs = np.unique(np.column_stack([part[pieces.from_node[rows]], pieces.pipe[rows]]), axis=0)
     shared = np.bincount(pairs[:, 1], minlength=network.pipes.n_mains)[pairs[:, 1]]
-    pairs = pairs[np.lexsort([pairs[:, 1], shared, pairs[:, 0]])]
+    pairs = pairs[np.lexsort((pairs[:, 1], shared, pairs[:, 0]))]
     first = np.flatnonzero(np.diff(pairs[:, 0], prepend=-1) != 0)
     row, _, system = index.table("mains").find_each(network.pipes.id.take(pairs[first, 1]).arrow)
     found: dict[int, set[int]] = {}

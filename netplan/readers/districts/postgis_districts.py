@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from netplan.core.errors import BadInputError
 from netplan.network.contract import layer_specs
-from netplan.readers.districts.district_sources import content_of
 from netplan.readers.sources.layer_source import LayerSource
 from netplan.readers.sources.postgis import PostgisSource
 
@@ -51,4 +50,5 @@ class PostgisDistricts:
 
     def quick_key(self, district: str) -> str:
         """Return what `content_of` returns: a database does not tell when a row was written."""
-        return content_of(self.layers_of(district))
+        source = self._source.of_district(self._column, district)
+        return source.content_key(None, set(layer_specs()))
