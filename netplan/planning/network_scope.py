@@ -122,8 +122,15 @@ class NetworkScope:
             When one came to a closed valve to a system that was not read.
         """
         unread = self._network.unread
-        if unread is not None and any(reads_boundary(search) for search in self._searches):
-            raise DistrictsNeededError(systems=unread.valve_system.tolist())
+        if unread is None:
+            return
+        for search in self._searches:
+            if reads_boundary(search):
+                read = np.zeros(len(self._network.nodes), dtype=bool)
+                read[np.isin(search.index.super_of, search.local.looked_at())] = True
+                unread.check_valves(read)
+                # It came to a boundary by a valve farther on.
+                raise DistrictsNeededError(systems=unread.valve_system.tolist())
 
     def check_valves(self, nodes: Flags) -> None:
         """Check that what lies behind the closed valves at some nodes was read.

@@ -98,7 +98,11 @@ def merged(parts: Sequence[tuple[str, Mapping[str, RawLayer]]], source: str) -> 
 def _merged(name: str, parts: Sequence[tuple[str, RawLayer]]) -> RawLayer:
     held = [(where, layer) for where, layer in parts if len(layer)] or list(parts[:1])
     where, first = held[0]
+    alike = [first.crs]
     for other, layer in held[1:]:
+        if any(layer.crs is crs for crs in alike):
+            continue  # comparing takes longer than many a strip
+        alike.append(layer.crs)
         if not _same_crs(first.crs, layer.crs):
             raise BadNetworkError(
                 f"layer {name}: districts {where} and {other} disagree in their coordinate reference system; "
