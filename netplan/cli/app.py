@@ -37,6 +37,7 @@ COMMANDS: Final = {
     "stage": "netplan.cli.stage",
     "emergency": "netplan.cli.emergency",
     "serve": "netplan.cli.serve",
+    "districts": "netplan.cli.districts",
     "demo": "netplan.cli.demo",
 }
 """Name of a command to the module that holds it as its function ``command``, in the order of the help."""

@@ -90,6 +90,16 @@ Within = Annotated[Path | None, typer.Option(help="File with a polygon: read onl
 Cache = Annotated[
     Path | None, typer.Option(help="Folder for joined networks, to start faster next time on the same data.")
 ]
+Districts = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="INDEX",
+        help="Index that gas-netplan districts made of NETWORK: only the districts near the work are read.",
+    ),
+]
+Memory = Annotated[
+    int, typer.Option(min=1, help="With --districts: read no more than a plan has room for in so many GiB.")
+]
 AnySize = Annotated[bool, typer.Option("--any-size", help="Read files of any size and number of features.")]
 NoBypass = Annotated[
     bool, typer.Option("--no-bypass", help="Only options without bypass, hose or opened valve.")

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netplan.cli.networks import check_districts
 from netplan.cli.options import (
     AirTemp,
     AnySize,
     Cache,
+    Districts,
     Hours,
     Language,
     Layers,
     MappingFile,
+    Memory,
     Network,
     NoBypass,
     NoPapers,
@@ -53,9 +57,13 @@ from netplan.core.errors import BadInputError
 from netplan.core.input_paths import check_plan_folder
 
 if TYPE_CHECKING:
+    from netplan.network.model import Network as JoinedNetwork
+    from netplan.network.unread_districts import DistrictsNeededError
     from netplan.outputs.atomic_writes import Target
     from netplan.outputs.reader_choices import Choices
+    from netplan.planfile.plan_result import PlanResult
     from netplan.planning.request import PlanRequest
+    from netplan.readers.districts.near_network import NearDistricts
 
 
 def command(
@@ -107,6 +115,8 @@ def command(
     within: Within = None,
     cache: Cache = None,
     any_size: AnySize = False,
+    districts: Districts = None,
+    memory: Memory = 3,
 ) -> None:
     """Plan the stopping of a work section and write a plan folder.
 
@@ -118,6 +128,7 @@ def command(
     from netplan.planning.given_orders import customer_rows, orders_given, work_given
 
     check_inputs(network, texts=(rules, mapping, forecast), polygons=(area, keep_out, within))
+    check_districts(districts, within, cache)
     target = check_target(out, overwrite=overwrite)
     check_earlier(replaces, out)
     choices = Choices(
@@ -145,25 +156,41 @@ def command(
     )
 
     notes = [line for line in (air_temp_note(air_temp, units),) if line]
+    readers: list[NearDistricts] = []
+
+    def joined_network() -> JoinedNetwork:
+        from netplan.readers import open_source, read_network
+        from netplan.readers.sources.areas import read_area
+        from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
+
+        limits = UNLIMITED if any_size else LIMITS
+        if districts is not None:
+            if not readers:
+                from netplan.cli.networks import districts_near
+
+                named = (*(keep_on or ()), *(own_supply or ()))
+                readers.append(
+                    districts_near(network, districts, work, orders, named, mapping, memory, limits)
+                )
+            return readers[0].network()
+        return read_network(
+            open_source(network, limits),
+            mapping=mapping_given(mapping),
+            within=None if within is None else read_area(within),
+            cache=cache,
+            set_aside=True,
+        )
 
     def request() -> PlanRequest:
         from netplan.demand import read_forecast
         from netplan.outputs.superseding import check_replaced
         from netplan.outputs.terminal.keep_out_notes import keep_out_notes
         from netplan.planning.request import PlanRequest
-        from netplan.readers import open_source, read_network, read_polygons
-        from netplan.readers.sources.areas import read_area
-        from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
+        from netplan.readers import read_polygons
         from netplan.rules import read_rules
 
         planning_rules = read_rules(rules)
-        joined = read_network(
-            open_source(network, UNLIMITED if any_size else LIMITS),
-            mapping=mapping_given(mapping),
-            within=None if within is None else read_area(within),
-            cache=cache,
-            set_aside=True,
-        )
+        joined = joined_network()
         parts, ordered = work.on(joined, read_polygons), orders.on(joined, read_polygons)
         notes.extend(keep_out_notes(joined, ordered.keep_out, keep_out, choices.figures))
         return PlanRequest(
@@ -191,7 +218,14 @@ def command(
         )
 
     run_plan(
-        request, target, choices=choices, charts=charts, notes=notes, more_files=more_files, replaces=replaces
+        request,
+        target,
+        choices=choices,
+        charts=charts,
+        notes=notes,
+        more_files=more_files,
+        replaces=replaces,
+        read_more=lambda needed: readers[0].add(needed),
     )
 
 
@@ -218,6 +252,7 @@ def run_plan(
     notes: Sequence[str] = (),
     more_files: Callable[[], dict[str, str]] = dict,
     replaces: Path | None = None,
+    read_more: Callable[[DistrictsNeededError], None] | None = None,
 ) -> None:
     """Plan, write the plan folder whole or not at all, and print the summary."""
     from netplan.cli.terminal import console, progress
@@ -226,14 +261,13 @@ def run_plan(
     from netplan.outputs.terminal.folder_lines import folder_lines
     from netplan.outputs.terminal.plan_summary import print_summary
     from netplan.outputs.terminal.wrapped_lines import print_lines
-    from netplan.planning.make_plan import make_plan
 
     chosen = choices or Choices()
     terminal, lines = console(), list[str]()
     with progress(terminal) as tell:
         tell("reading the network")
-        asked, more = request(), more_files()
-        result = make_plan(asked, tell)
+        asked, result = _planned(request, tell, read_more)
+        more = more_files()
         write_plan_folder(
             result,
             target.out,
@@ -254,3 +288,26 @@ def run_plan(
             drawn = draw_charts(target.out, charts, chosen.figures, tell)
     print_summary(result.plan, terminal, units=chosen.figures, notes=notes)
     print_lines(terminal, (*lines, *([drawn] if drawn else []), *folder_lines(target.out)))
+
+
+def _planned(
+    request: Callable[[], PlanRequest],
+    tell: Callable[[str], None],
+    read_more: Callable[[DistrictsNeededError], None] | None,
+) -> tuple[PlanRequest, PlanResult]:
+    """Plan, and again where the answer may hang on districts that were not read."""
+    from netplan.network.unread_districts import DistrictsNeededError
+    from netplan.planning.make_plan import make_plan
+
+    while True:
+        asked = request()
+        try:
+            return asked, make_plan(asked, tell)
+        except DistrictsNeededError as needed:
+            if read_more is None:
+                raise
+            read_more(needed)
+            tell("reading more districts")
+        # What was read before goes before more is read.
+        del asked
+        gc.collect()

@@ -68,8 +68,12 @@ def look_up_in(problem: IsolationProblem, index: SegmentGraph) -> None:
 
 
 def reads_boundary(search: CutSearch) -> bool:
-    """Whether a search came to the boundary of a part of a network, beyond which it might have found more."""
-    if search.index.network.beyond is None or not search.has_begun:
+    """Whether a search came to the boundary of a part of a network, beyond which it might have found more.
+
+    The far side of a closed valve to a pressure system that was not read is one too.
+    """
+    network = search.index.network
+    if (network.beyond is None and network.unread is None) or not search.has_begun:
         return False
     index = search.index
     at_boundary = (index.blocked & BOUNDARY) > 0

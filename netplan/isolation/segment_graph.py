@@ -200,7 +200,10 @@ def _fittings(network: Network, base: Floats) -> tuple[Floats, Ints32]:
 
 
 def _boundary(network: Network) -> Ints32:
-    return np.zeros(0, dtype=np.int32) if network.beyond is None else network.beyond.node
+    node = np.zeros(0, dtype=np.int32) if network.beyond is None else network.beyond.node
+    if network.unread is None:
+        return node
+    return np.concatenate([node, network.unread.far_nodes().astype(np.int32)])
 
 
 def _inner_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Floats) -> Flags:

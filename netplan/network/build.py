@@ -23,7 +23,7 @@ from netplan.network.normalise import NormalisedTable
 from netplan.network.normalised_layers import NormalisedLayers, PipeSizes, normalise_layers
 from netplan.network.pipe_joining import PipePolylines, join_pipes, split_pipes
 from netplan.network.point_placement import MainIndex, PointPlacement, notice_unknown_states, place_valves
-from netplan.network.projection import likely_scale, scale_at
+from netplan.network.projection import WholeFrame, likely_scale, scale_at
 from netplan.network.raw_layers import as_objects
 from netplan.network.text_column import TextColumn
 from netplan.network.tolerant_layers import mended_layers, note_all_made_up
@@ -49,6 +49,7 @@ def build_network(
     set_aside: bool = False,
     keep_pipes: bool = False,
     findings: Iterable[Finding] = (),
+    frame: WholeFrame | None = None,
 ) -> model.Network:
     """Normalise layers, join them and return the network.
 
@@ -69,6 +70,8 @@ def build_network(
         id of its own too; never strict then. For an answer that has to come.
     findings : iterable of Finding
         What was noticed while the layers were read.
+    frame : WholeFrame, optional
+        Working CRS and scale of the whole network, where the layers are those of a part of it.
 
     Raises
     ------
@@ -80,7 +83,7 @@ def build_network(
     if keep_pipes:
         return _with_every_pipe(layers, source, notes)
     with without_garbage_collection():
-        normalised = normalise_layers(layers, notes)
+        normalised = normalise_layers(layers, notes, None if frame is None else frame.working)
         errors = errors_of(notes.sorted())
         without_size = unsized_pipes(normalised, errors) if set_aside and errors else None
         if without_size is not None:
@@ -89,7 +92,7 @@ def build_network(
             _refuse_errors(notes, but=filter(may_be_set_aside, errors) if set_aside else ())
             _refuse_errors(notes)
         with in_background(normalised.content_sha256) as digest:
-            network = _joined(normalised, source, notes, digest)
+            network = _joined(normalised, source, notes, digest, scale_at, frame)
     if without_size is not None:
         _refuse_errors(notes, but=errors)
         return taken_as_not_live(network, without_size)
@@ -123,6 +126,7 @@ def _joined(
     notes: FindingLog,
     digest: Callable[[], str],
     scale_of: Any = scale_at,
+    frame: WholeFrame | None = None,
 ) -> model.Network:
     mains, services = _live(layers, "mains"), _live(layers, "services")
     if not len(mains[0]):
@@ -130,10 +134,10 @@ def _joined(
             "the network has no live main that can be used; correct the mains layer", notes.sorted()
         )
     systems, course = _course(mains[0], services[0])
-    scale = scale_of(layers.working.crs, course.coords_m, notes)
+    scale = frame.scale if frame else scale_of(layers.working.crs, course.coords_m, notes)
     points = {name: _usable(table) for name, table in layers.points.items()}
     with in_background(lambda: named_services(points["customers"], services[0].feature_id)) as named:
-        joins, index = join_pipes(course), MainIndex(course)
+        joins, index = join_pipes(course, frame.corners(systems) if frame else None), MainIndex(course)
     ends = service_ends(course, joins, services[0].feature_id, notes)
     places = {name: layers.places[name][_usable_rows(layers.points[name])] for name in points}
     station_of = _rows_of(points["sensing_points"].text["station_id"], points["regulators"].text["id"])
@@ -247,9 +251,8 @@ def _systems_of_points(
     """Return the system of each feature by layer; a sensing point has that of its station, -1 for none."""
     layers = ("regulators", "injections", "fittings", "valves")
     codes = {name: _system_codes(points[name].text["system"], systems) for name in layers}
-    codes["sensing_points"] = np.concatenate([codes["regulators"], np.array([-1], dtype=np.int16)])[
-        station_of
-    ]
+    padded = np.concatenate([codes["regulators"], np.array([-1], dtype=np.int16)])
+    codes["sensing_points"] = padded[station_of]
     return codes
 
 

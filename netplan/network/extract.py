@@ -34,7 +34,9 @@ class ExtractedRows:
     customer: Ints
 
 
-def extract(network: Network, chosen: Flags) -> tuple[Network, ExtractedRows]:
+def extract(
+    network: Network, chosen: Flags, unattached: Flags | None = None
+) -> tuple[Network, ExtractedRows]:
     """Return the network of some nodes alone, and which rows of the whole it holds.
 
     Pieces of pipe are taken with both their ends, a pipe with any of its pieces: its length and its course
@@ -44,6 +46,8 @@ def extract(network: Network, chosen: Flags) -> tuple[Network, ExtractedRows]:
     ----------
     network : Network
     chosen : bool array, shape (nodes,)
+    unattached : bool array, shape (customers,), optional
+        Customers that come along though they are attached to none of the nodes; none by default.
     """
     node_row = np.cumsum(chosen) - 1
     pieces, pipes, valves = network.pieces, network.pipes, network.valves
@@ -62,7 +66,7 @@ def extract(network: Network, chosen: Flags) -> tuple[Network, ExtractedRows]:
     stations = _rows(network.stations, station)
     fittings = _rows(network.fittings, fitting)
     node = np.flatnonzero(chosen)
-    customers, customer = _customers(network, chosen, node_row)
+    customers, customer = _customers(network, chosen, node_row, unattached)
     part = replace(
         network,
         nodes=_rows(network.nodes, node),
@@ -88,6 +92,7 @@ def extract(network: Network, chosen: Flags) -> tuple[Network, ExtractedRows]:
         injections=_injections(network, chosen, node_row),
         customers=customers,
         fittings=replace(fittings, pipe=_renumbered(pipe_row, fittings.pipe)),
+        unread=None if network.unread is None else network.unread.renumbered(_numbers(node, len(chosen))),
         findings=(),
         base={},
     )
@@ -156,11 +161,13 @@ def _injections(network: Network, chosen: Flags, node_row: Ints) -> Injections:
     return Injections(network.injections.id.take(here), _renumbered(node_row, network.injections.node[here]))
 
 
-def _customers(network: Network, chosen: Flags, node_row: Ints) -> tuple[Any, Ints]:
+def _customers(network: Network, chosen: Flags, node_row: Ints, unattached: Flags | None) -> tuple[Any, Ints]:
     table = network.customers
     owner = np.repeat(np.arange(len(table)), np.diff(table.attach_start))
     here = chosen[table.attach_node]
     rows = np.unique(owner[here])
+    if unattached is not None:
+        rows = np.union1d(rows, np.flatnonzero(unattached))
     columns: dict[str, Any] = {}
     for field in fields(table):
         column = getattr(table, field.name)

@@ -18,6 +18,7 @@ from netplan.core.arrays import Codes, Flags, Floats, Ints32
 from netplan.core.findings import Finding
 from netplan.network.external_network import ExternalNetwork
 from netplan.network.text_column import TextColumn
+from netplan.network.unread_districts import UnreadDistricts
 from netplan.network.valve_table import Valves
 
 __all__ = [
@@ -350,6 +351,8 @@ class Network:
         What a part of a larger network hangs on; None for a whole one.
     set_aside : SetAside
         Live pipes without a usable size that are taken as not live; of a whole network alone.
+    unread : UnreadDistricts, optional
+        What of a source by district was not read; None where everything was.
     """
 
     source: str
@@ -374,3 +377,4 @@ class Network:
     not_live: TextColumn = field(default_factory=TextColumn)
     beyond: ExternalNetwork | None = None
     set_aside: SetAside = field(default_factory=SetAside)
+    unread: UnreadDistricts | None = None

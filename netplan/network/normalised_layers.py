@@ -97,8 +97,12 @@ class NormalisedLayers:
         return content_digest(self.working.name, self.lines, points, self.keep_out, self.base)
 
 
-def normalise_layers(given: Mapping[str, Any], notes: FindingLog) -> NormalisedLayers:
+def normalise_layers(
+    given: Mapping[str, Any], notes: FindingLog, frame: WorkingCrs | None = None
+) -> NormalisedLayers:
     """Normalise layers (raw layers or GeoDataFrames by name), noticing every fault.
+
+    In the working CRS `frame` where it is given; their own CRS is checked all the same.
 
     Raises
     ------
@@ -115,7 +119,8 @@ def normalise_layers(given: Mapping[str, Any], notes: FindingLog) -> NormalisedL
             f"the network has no layer {' and '.join(missing)}{near}; "
             "name its layers after the input contract"
         )
-    working = working_crs({name: layer for name, layer in raw.items() if len(layer) or layer.crs})
+    own = working_crs({name: layer for name, layer in raw.items() if len(layer) or layer.crs})
+    working = own if frame is None else frame
 
     def line_layer(name: str) -> tuple[Lines, PipeSizes]:
         with _numbers_unchecked():

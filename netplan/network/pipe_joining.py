@@ -5,6 +5,7 @@ Joined pipes are split at their nodes into pieces, by sorting alone.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -140,12 +141,22 @@ def _sorted_places(pipe: Ints, measure_m: Floats, valve: Ints, before: Ints) -> 
     return order
 
 
-def join_pipes(course: PipePolylines) -> NodePlaces:
-    """Join pipes of each system at their ends and where an end lies on another pipe."""
+def join_pipes(
+    course: PipePolylines, corner_m: Mapping[int, tuple[float, float]] | None = None
+) -> NodePlaces:
+    """Join pipes of each system at their ends and where an end lies on another pipe.
+
+    Parameters
+    ----------
+    course : PipePolylines
+    corner_m : mapping, optional
+        Place from which the millimetres of a system count, by its code [m]; by default the least x and y
+        of its ends.
+    """
     first, last = course.start[:-1], course.start[1:] - 1
     ends = course.coords_m[np.column_stack([first, last]).ravel()]
     end_system = np.repeat(course.system, 2)
-    node, xy, system = _snap(ends, end_system)
+    node, xy, system = _snap(ends, end_system, corner_m or {})
     nothing = np.zeros(0, dtype=np.int64)
     joins = NodePlaces(
         xy[:, 0],
@@ -194,14 +205,16 @@ def first_of(label: NDArray[Any]) -> Ints:
     return first
 
 
-def _snap(points: Floats, system: NDArray[np.int16]) -> tuple[Ints, Floats, NDArray[np.int16]]:
+def _snap(
+    points: Floats, system: NDArray[np.int16], corner_m: Mapping[int, tuple[float, float]]
+) -> tuple[Ints, Floats, NDArray[np.int16]]:
     node = np.empty(len(points), dtype=np.int64)
     places: list[Floats] = []
     systems: list[NDArray[np.int16]] = []
     done = 0
     for code in np.flatnonzero(np.bincount(system)):
         chosen = np.flatnonzero(system == code)
-        own, xy = _snap_one(points[chosen])
+        own, xy = _snap_one(points[chosen], corner_m.get(int(code)))
         node[chosen] = own + done
         places.append(xy)
         systems.append(np.full(len(xy), code, dtype=np.int16))
@@ -211,9 +224,10 @@ def _snap(points: Floats, system: NDArray[np.int16]) -> tuple[Ints, Floats, NDAr
     return node, np.concatenate(places), np.concatenate(systems)
 
 
-def _snap_one(points: Floats) -> tuple[Ints, Floats]:
+def _snap_one(points: Floats, corner_m: tuple[float, float] | None) -> tuple[Ints, Floats]:
     """Return the node of each point and the places of the nodes, for one system."""
-    origin = np.array([points[:, 0].min(), points[:, 1].min()])
+    least = (points[:, 0].min(), points[:, 1].min())
+    origin = np.array(least if corner_m is None else np.minimum(corner_m, least))
     cell = np.round((points - origin) / _SAME_M).astype(np.int64)
     key = cell[:, 0] * (int(cell[:, 1].max()) + 1) + cell[:, 1]
     _, first, inverse = np.unique(key, return_index=True, return_inverse=True)

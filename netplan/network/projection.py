@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -17,7 +18,7 @@ from netplan.core.findings import Severity
 from netplan.network.finding_log import FindingLog
 from netplan.network.raw_layers import RawLayer, bounds_of
 
-__all__ = ["GRID_M", "WorkingCrs", "horizontal", "likely_scale", "scale_at", "working_crs"]
+__all__ = ["GRID_M", "WholeFrame", "WorkingCrs", "horizontal", "likely_scale", "scale_at", "working_crs"]
 
 GRID_DIGITS: Final = 4
 GRID_M: Final = 10.0**-GRID_DIGITS
@@ -73,6 +74,29 @@ class WorkingCrs:
         """Return shapes in the working CRS, in plan."""
         moved: Any = shapely.transform(shapes, self.coordinates)
         return np.asarray(moved, dtype=object)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WholeFrame:
+    """How a whole network is placed, for joining a part of it alike.
+
+    Parameters
+    ----------
+    working : WorkingCrs
+    scale : float
+        Planar length over true length at the middle of the whole network [-].
+    corner_m : mapping of str to tuple of float
+        Least x and y of the ends of its pipes, by pressure system, working CRS [m]: the millimetres in which
+        ends are taken for one count from there. A system that is not named counts from its own.
+    """
+
+    working: WorkingCrs
+    scale: float
+    corner_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+    def corners(self, systems: Sequence[str]) -> dict[int, tuple[float, float]]:
+        """Return the corners by the place of each system in a list."""
+        return {row: self.corner_m[name] for row, name in enumerate(systems) if name in self.corner_m}
 
 
 def working_crs(layers: Mapping[str, RawLayer]) -> WorkingCrs:
@@ -162,6 +186,7 @@ def likely_scale(crs: CRS, xy_m: NDArray[np.float64], notes: FindingLog) -> floa
         return 1.0
 
 
+@lru_cache(maxsize=16)
 def horizontal(crs: CRS) -> CRS:
     """Return the part of a CRS that places things in plan."""
     return horizontal(crs.sub_crs_list[0]) if crs.is_compound else crs.to_2d()

@@ -241,12 +241,17 @@ class _Sides:
 
 
 def station_nodes(network: Network, *, injections: bool = False) -> Ints32:
-    """Return the nodes of placed stations, of injections if wanted, and where a boundary is fed."""
+    """Return the nodes of placed stations, of injections if wanted, and where a boundary is fed.
+
+    What lies behind a closed valve and was not read counts as fed.
+    """
     node = network.stations.node
     if injections:
         node = np.concatenate([node, network.injections.node])
     if network.beyond is not None:
         node = np.concatenate([node, network.beyond.node])
+    if network.unread is not None:
+        node = np.concatenate([node, network.unread.far_nodes()])
     return np.unique(node[node >= 0])
 
 

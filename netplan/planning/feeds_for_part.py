@@ -285,6 +285,7 @@ def _fittings_on(
 def valve_ways(context: PlanningContext, reach: CutConnectivity, part: DeficientPart) -> tuple[Feed, ...]:
     """Return the closed boundary valves whose opening feeds the part."""
     network = context.request.network
+    context.scope.check_valves(part.nodes)
     valves, pieces, nodes = network.valves, network.pieces, network.nodes
     found: list[BoundaryValve] = []
     for row in np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.CLOSED)).tolist():

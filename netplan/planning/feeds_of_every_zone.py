@@ -53,6 +53,9 @@ def reason_against_every_feed(
     owner, at = context.attachments
     lost = at[(owner == customer) & context.fed_before[at] & ~core.fed[at]]
     part = np.isin(core.part, core.part[lost]) & ~core.in_zone
+    nodes, reach_m = context.request.network.nodes, context.request.rules.bypass.reach_m
+    context.scope.check_valves(part)
+    context.scope.check_within(nodes.x_m[part], nodes.y_m[part], reach_m * context.request.network.scale)
     if _has_valve(context, core, part):
         return ""
     hose_m, barred = _least_hose_m(context, core, part)

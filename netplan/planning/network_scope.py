@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from netplan.core.arrays import Floats, Ints
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.demand import DiversityGroups
 from netplan.feeds import ConstraintMargin
-from netplan.isolation import CutSearch
+from netplan.isolation import CutSearch, reads_boundary
 from netplan.network.model import Customers, Network
+from netplan.network.unread_districts import DistrictsNeededError
 
 __all__ = ["LoadedStation", "Lowest", "NetworkScope", "OutsideSummary", "lowest_of"]
 
@@ -73,6 +74,7 @@ def lowest_of(inlets: tuple[Lowest | None, ...]) -> tuple[Lowest, int] | None:
 class NetworkScope:
     """All of a network: nothing lies outside, so that every check holds.
 
+    Of a source by district it is all that was read, and what comes near the rest asks for more of it.
     The scope of a subnetwork is `netplan.planning.subnetwork_context.SubnetworkScope`.
 
     Parameters
@@ -83,6 +85,7 @@ class NetworkScope:
 
     def __init__(self, network: Network) -> None:
         self._network = network
+        self._searches: list[CutSearch] = []
 
     @property
     def all_customers(self) -> Customers:
@@ -105,6 +108,8 @@ class NetworkScope:
 
     def watch(self, search: CutSearch) -> None:
         """Take note of a search for stops, for `check_unaffected`."""
+        if self._network.unread is not None:
+            self._searches.append(search)
 
     def check_unaffected(self) -> None:
         """Check that no search for stops read anything at the boundary.
@@ -113,7 +118,34 @@ class NetworkScope:
         ------
         BoundaryAffectedError
             When one did: outside it might have found something else.
+        DistrictsNeededError
+            When one came to a closed valve to a system that was not read.
         """
+        unread = self._network.unread
+        if unread is None:
+            return
+        for search in self._searches:
+            if reads_boundary(search):
+                read = np.zeros(len(self._network.nodes), dtype=bool)
+                read[np.isin(search.index.super_of, search.local.looked_at())] = True
+                unread.check_valves(read)
+                # It came to a boundary by a valve farther on.
+                raise DistrictsNeededError(systems=unread.valve_system.tolist())
+
+    def check_valves(self, nodes: Flags) -> None:
+        """Check that what lies behind the closed valves at some nodes was read.
+
+        Parameters
+        ----------
+        nodes : bool array, shape (nodes of the network that is planned on,)
+
+        Raises
+        ------
+        DistrictsNeededError
+            When it was not.
+        """
+        if self._network.unread is not None:
+            self._network.unread.check_valves(nodes)
 
     def check_same_demand(self, groups: DiversityGroups) -> None:
         """Check that customers outside draw as before when these are fed together.
@@ -131,4 +163,8 @@ class NetworkScope:
         ------
         BoundaryAffectedError
             When something may lie outside.
+        DistrictsNeededError
+            When something of it may not have been read.
         """
+        if self._network.unread is not None:
+            self._network.unread.check_near(x_m, y_m, margin_m)

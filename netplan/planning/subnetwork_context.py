@@ -16,7 +16,7 @@ from typing import Final, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.core.arrays import Floats, Ints
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.errors import BadNetworkError, NoPlanError
 from netplan.demand import DemandResult, DiversityGroups, customer_pressure
 from netplan.feeds import ConstraintMargin, held_by_inlets, station_loads
@@ -280,7 +280,6 @@ class SubnetworkScope(NetworkScope):
     def __init__(self, context: SubnetworkContext) -> None:
         super().__init__(context.whole.request.network)
         self._context, self._whole, self._subnetwork = context, context.whole, context.subnetwork
-        self._searches: list[CutSearch] = []
         self._margins: dict[tuple[float, int], ConstraintMargin] = {}
 
     @property
@@ -343,6 +342,13 @@ class SubnetworkScope(NetworkScope):
     def check_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
         """Check that all that lies so near to some places is within; see `Subnetwork.require_within`."""
         self._subnetwork.require_within(x_m, y_m, margin_m)
+        super().check_within(x_m, y_m, margin_m)
+
+    def check_valves(self, nodes: Flags) -> None:
+        """Check that what lies behind the closed valves at some nodes within was read."""
+        there = np.zeros(len(self._network.nodes), dtype=bool)
+        there[self._subnetwork.rows.node[nodes]] = True
+        super().check_valves(there)
 
     @cached_property
     def outside(self) -> OutsideSummary:

@@ -51,15 +51,17 @@ def grid_layers(n_pipes: int, seed: int = 1, *, customers: bool = True) -> Layer
     stays = (street % 5 == 0) | (rng.random(len(links)) < 0.75)
     links, street = links[stays], street[stays]
     begin, end = corner[links[:, 0]], corner[links[:, 1]]
-    mains = _mains(rng, begin, end, np.select([street % 10 == 0, street % 5 == 0], OD_MM[:2], OD_MM[2]))
-    tap, place, which = _taps(rng, begin, end)
-    layers = {"mains": mains, "services": _services(tap, place, which)}
-    layers["customers"] = _customers(rng, place if customers else place[:0])
+    mains = mains_between(
+        rng, begin, end, np.select([street % 10 == 0, street % 5 == 0], OD_MM[:2], OD_MM[2])
+    )
+    tap, place, which = taps_on(rng, begin, end)
+    layers = {"mains": mains, "services": services_of(tap, place, which)}
+    layers["customers"] = customers_at(rng, place if customers else place[:0])
     layers["regulators"] = _stations(corner, number, links)
     return layers
 
 
-def _frame(columns: dict[str, Any], shapes: Any) -> geopandas.GeoDataFrame:
+def frame_of(columns: dict[str, Any], shapes: Any) -> geopandas.GeoDataFrame:
     return geopandas.GeoDataFrame(columns, geometry=shapes, crs=CRS)
 
 
@@ -67,7 +69,7 @@ def _names(letter: str, n: int) -> NDArray[np.str_]:
     return np.char.add(letter, np.char.zfill(np.arange(n).astype(str), 7))
 
 
-def _mains(
+def mains_between(
     rng: np.random.Generator, begin: NDArray[np.float64], end: NDArray[np.float64], od_mm: NDArray[np.float64]
 ) -> geopandas.GeoDataFrame:
     n = len(begin)
@@ -80,10 +82,10 @@ def _mains(
         "street": np.char.add("Street ", (np.arange(n) // 8).astype(str)),
         "surface": rng.choice(["footway", "carriageway", "verge"], n),
     }
-    return _frame(columns, shapes)
+    return frame_of(columns, shapes)
 
 
-def _taps(
+def taps_on(
     rng: np.random.Generator, begin: NDArray[np.float64], end: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
     which = np.repeat(np.arange(len(begin)), SERVICES_A_MAIN)
@@ -96,16 +98,16 @@ def _taps(
     return tap, tap + across * (side * SERVICE_M)[:, None], which
 
 
-def _services(
+def services_of(
     tap: NDArray[np.float64], place: NDArray[np.float64], which: NDArray[np.int64]
 ) -> geopandas.GeoDataFrame:
     n = len(which)
     shapes = shapely.linestrings(np.stack([tap, place], axis=1))
     columns = {"id": _names("S", n), "material": np.full(n, "PE80"), "od_mm": 32.0, "sdr": 11.0}
-    return _frame(columns, shapes)
+    return frame_of(columns, shapes)
 
 
-def _customers(rng: np.random.Generator, place: NDArray[np.float64]) -> geopandas.GeoDataFrame:
+def customers_at(rng: np.random.Generator, place: NDArray[np.float64]) -> geopandas.GeoDataFrame:
     n = len(place)
     columns = {
         "id": _names("C", n),
@@ -113,7 +115,7 @@ def _customers(rng: np.random.Generator, place: NDArray[np.float64]) -> geopanda
         "annual_kwh": rng.uniform(8_000, 25_000, n).round(),
         "service_id": _names("S", n),
     }
-    return _frame(columns, shapely.points(place))
+    return frame_of(columns, shapely.points(place))
 
 
 def _stations(
@@ -124,7 +126,7 @@ def _stations(
     at = used[np.clip(np.searchsorted(used, wanted), 0, len(used) - 1)]
     at = np.unique(at)
     columns = {"id": _names("R", len(at)), "outlet_mbar": 30.0, "max_outlet_mbar": 60.0}
-    return _frame(columns, shapely.points(corner[at]))
+    return frame_of(columns, shapely.points(corner[at]))
 
 
 def main(n_pipes: int, path: Path) -> None:

@@ -32,6 +32,7 @@ COUNTS = {
     ("recheck", "--option"),
     ("record", "--option"),
     ("plan", "--max-stops"),
+    ("plan", "--memory"),
     ("plan", "--options"),
     ("screen", "--crews"),
     ("screen", "--workers"),
@@ -40,7 +41,7 @@ COUNTS = {
     ("stage", "--max-stops"),
 }
 TEXTS = {
-    *("--by", "--forecast", "--keep-on", "--language", "--layers", "--main", "--own-supply"),
+    *("--by", "--column", "--forecast", "--keep-on", "--language", "--layers", "--main", "--own-supply"),
     *("--scheduler", "--start"),
     *("--address", "--street", "--tiles", "--units", "--valve-failed", "--work"),
 }

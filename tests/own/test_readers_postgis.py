@@ -23,13 +23,19 @@ from netplan.core.errors import BadInputError
 from netplan.core.input_paths import is_database_url
 from netplan.network.build import build_network
 from netplan.readers import open_source, read_layers, read_mapping, read_network, write_layers
+from netplan.readers.districts.build_index import build_index
+from netplan.readers.districts.district_index import read_index
+from netplan.readers.districts.district_sources import open_districts
+from netplan.readers.districts.near_network import NearDistricts, NearNames
 from netplan.readers.sources.postgis import PostgisSource
 from netplan.readers.sources.postgis_address import read_address
 from tests.company_exports import MAPPINGS, write_export
 from tests.support import postgis_server
+from tests.support.district_towns import cut_into_districts, district_of, with_services_near
 from tests.support.networks import EAST_M, NORTH_M
 from tests.support.postgis_server import PASSWORD, Server, store
 from tests.support.small_town import small_town
+from tests.support.varied_city import varied_layers
 
 SAMPLE = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
 HOSTILE = "g\"as; DROP SCHEMA gas CASCADE; -- %s {} 'x'"
@@ -624,3 +630,37 @@ def test_curves_are_straightened_and_other_kinds_are_named(server: Server) -> No
     shapes = read["mains"].geometry
     assert not hasattr(shapes, "coords")
     assert shapes[row].length == pytest.approx(np.pi * 50, rel=1e-4)
+
+
+def test_districts_by_a_column(server: Server, tmp_path: Path) -> None:
+    layers = with_services_near(varied_layers(1_500, seed=2))
+    of = district_of(layers, 3, 2)
+    store(server, "parts", {name: frame.assign(district=of[name]) for name, frame in layers.items()})
+    folder, main = cut_into_districts(layers, tmp_path / "source", 3, 2), str(layers["mains"]["id"].iloc[9])
+    found = []
+    for name, text, column in (
+        ("files", str(folder), ""),
+        ("rows", server.url(schema="parts"), "district"),
+    ):
+        source = open_districts(text, column or None)
+        summary = build_index(source, tmp_path / name, column=column)
+        index = read_index(tmp_path / name)
+        network = NearDistricts(source, index, NearNames(mains=(main,))).network()
+        found.append((summary, index.column, source.districts(), network.content_sha256, len(network.pipes)))
+    assert found[0][0] == found[1][0]
+    assert found[1][1] == "district"
+    assert found[0][2:] == found[1][2:]
+    assert PASSWORD.encode() not in (tmp_path / "rows" / "districts.json").read_bytes()
+    source = open_districts(server.url(schema="parts"), "district")
+    execute(
+        server, "UPDATE parts.mains SET sdr = 17 WHERE district = (SELECT min(district) FROM parts.mains)"
+    )
+    changed = open_districts(server.url(schema="parts"), "district")
+    with pytest.raises(BadInputError, match=r"district D00 was changed after the index was made"):
+        NearDistricts(changed, read_index(tmp_path / "rows"), NearNames(mains=(main,))).network()
+    del source, changed
+    execute(server, "UPDATE parts.valves SET district = NULL")
+    with pytest.raises(BadInputError, match="layer valves has rows without district"):
+        open_districts(server.url(schema="parts"), "district")
+    with pytest.raises(BadInputError, match="layer customers has no column ward"):
+        open_districts(server.url(schema="parts"), "ward")

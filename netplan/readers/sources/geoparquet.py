@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -101,13 +102,19 @@ def _geo(metadata: Any, path: Path) -> dict[str, Any]:
     return geo
 
 
+@lru_cache(maxsize=16)
+def _crs_of(text: str) -> CRS:
+    # Made anew for every file it would take longer than the file.
+    return CRS.from_json_dict(json.loads(text))
+
+
 def _crs(described: dict[str, Any], path: Path) -> CRS | None:
     if "crs" not in described:
         return CRS.from_user_input("OGC:CRS84")  # what the format means by leaving it out
     if described["crs"] is None:
         return None
     try:
-        return CRS.from_json_dict(described["crs"])
+        return _crs_of(json.dumps(described["crs"], sort_keys=True))
     except (CRSError, AttributeError, TypeError) as error:
         raise BadInputError(
             f"{path}: its coordinate reference system is not known; store a standard one"

@@ -6,6 +6,7 @@ and values bound, never pasted; the search path holds the catalogue and PostGIS 
 
 from __future__ import annotations
 
+import copy
 import threading
 import weakref
 from collections.abc import Collection, Iterator, Sequence
@@ -102,6 +103,7 @@ class PostgisSource:
 
     def __init__(self, url: str) -> None:
         self._address = read_address(url)
+        self._only: tuple[str, str] | None = None
         self._lock = threading.RLock()
         self._fields: dict[str, tuple[Attribute, ...]] = {}
         self._keys: dict[str, str] = {}
@@ -118,6 +120,36 @@ class PostgisSource:
     def name(self) -> str:
         """Host, database and schema, without user and password."""
         return self._address.name
+
+    def of_district(self, column: str, value: str) -> PostgisSource:
+        """Return a source of the rows alone whose column, taken as text, has a value."""
+        other = copy.copy(self)
+        vars(other).update({"_only": (column, value), "_keys": {}, "_counts": {}})
+        return other
+
+    def districts(self, column: str, layers: Sequence[str]) -> tuple[str, ...]:
+        """Return the values of a column in some layers, as text, sorted.
+
+        Raises
+        ------
+        BadInputError
+            When a layer lacks the column, or one of its rows has no value.
+        """
+        found: set[str] = set()
+        for layer in layers:
+            if column not in {attribute.name for attribute in self._attributes(layer)}:
+                raise BadInputError(
+                    f"{self.name}: layer {layer} has no column {column}; name the district of every row there"
+                )
+            table = sql.Identifier(self._address.schema, layer)
+            query = sql.SQL("SELECT DISTINCT {}::text FROM {}").format(sql.Identifier(column), table)
+            values = {row[0] for row in self._ask(query)}
+            if None in values or "" in values:
+                raise BadInputError(
+                    f"{self.name}: layer {layer} has rows without {column}; name the district of every row"
+                )
+            found |= values
+        return tuple(sorted(found))
 
     def layer_names(self) -> tuple[str, ...]:
         """Return the names of the tables and views with a geometry, sorted."""
@@ -153,6 +185,8 @@ class PostgisSource:
 
     def _counted(self, table: _Table) -> int:
         query = sql.SQL("SELECT count(*) FROM {}").format(sql.Identifier(self._address.schema, table.name))
+        if self._only is not None:
+            query += sql.SQL(" WHERE {}").format(self._in_district(*self._only))
         with self._lock, _database_errors(f"{self.name}: layer {table.name}"):
             try:
                 # A view that fails must not end the one transaction that all is read in.
@@ -213,12 +247,19 @@ class PostgisSource:
         query = sql.SQL("SELECT {} FROM {}").format(
             sql.SQL(", ").join(given), sql.Identifier(self._address.schema, table.name)
         )
+        if self._only is not None:
+            query += sql.SQL(" WHERE {}").format(self._in_district(*self._only))
         if within is None or crs is None:
             return query
         area = sql.SQL("ST_GeomFromWKB({}, {})").format(
             sql.Literal(self._area(within, crs, table.name)), sql.Literal(self._srid(table))
         )
-        return query + sql.SQL(" WHERE {0} && {1} AND ST_Intersects({0}, {1})").format(shape, area)
+        joined = sql.SQL(" WHERE " if self._only is None else " AND ")
+        return query + joined + sql.SQL("{0} && {1} AND ST_Intersects({0}, {1})").format(shape, area)
+
+    @staticmethod
+    def _in_district(column: str, value: str) -> sql.Composed:
+        return sql.SQL("{}::text = {}").format(sql.Identifier(column), sql.Literal(value))
 
     def _area(self, within: Area, crs: CRS, layer: str) -> bytes:
         """Return an area in the CRS of a layer as well-known binary, a trifle wider than given."""
