@@ -93,6 +93,10 @@ def _of_the_work(plan: Plan, held: set[str]) -> Plan:
             for line in option["warnings"]
             if "before any stop is in" not in line and "lie on no" not in line
         ]
+        for name in ("weak_before", "high_before"):
+            listed = option["pressures"].get(name)
+            if isinstance(listed, list):
+                option["pressures"][name] = [one for one in listed if one in held]
         for state in option["states"]:
             state.pop("station_flows_m3h")
         for step in option["steps"]:
