@@ -101,10 +101,13 @@ def least_mop_of_parts(network: Network, part: Parts, count: int, beyond_part: P
 def set_outlet_pa_gauge(network: Network, system: int) -> float:
     """Return the greatest set outlet of the stations of a system, of all where it has none [Pa gauge].
 
-    NaN without any station. What lies beyond the boundary of a part of a network counts.
+    NaN without any station. What lies beyond the boundary of a part of a network, or was not read, counts.
     """
     stations = network.stations
     elsewhere = None if network.beyond is None else network.beyond.system_outlet_pa_gauge
+    if network.unread is not None:
+        unread = network.unread.system_outlet_pa_gauge
+        elsewhere = unread if elsewhere is None else np.fmax(elsewhere, unread)
     own = _greatest(network, stations.outlet_pa_gauge, elsewhere, system)
     return own if np.isfinite(own) else _greatest(network, stations.outlet_pa_gauge, elsewhere, None)
 

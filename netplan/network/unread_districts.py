@@ -52,6 +52,8 @@ class UnreadDistricts:
         Node on its far side, beyond which nothing is held; -1 likewise.
     valve_system : int array, shape (k,)
         The system on the far side.
+    system_outlet_pa_gauge : float array, shape (systems of the network,)
+        Greatest set outlet of all stations of the source, read or not [Pa gauge]; NaN without any.
     """
 
     district: Ints
@@ -62,6 +64,7 @@ class UnreadDistricts:
     valve_node: Ints
     valve_far: Ints
     valve_system: Ints
+    system_outlet_pa_gauge: Floats
 
     def renumbered(self, number: Ints) -> UnreadDistricts:
         """Return the same for a part of the network; `number` has the new row of each node, -1 without."""

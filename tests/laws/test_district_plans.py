@@ -70,7 +70,7 @@ def compared(town: Town, folder: Path, seen: Counter[str]) -> None:
         assert near == there
         return
     seen["plan"] += 1
-    compare_plans(near, there, everything=everything)
+    compare_plans(near, there, network, everything=everything)
 
 
 def test_random_towns(tmp_path: Path) -> None:

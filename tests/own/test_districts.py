@@ -117,6 +117,7 @@ def test_places_near_what_was_not_read() -> None:
         np.array([3]),
         5.0,
         *[nothing] * 3,
+        np.zeros(0),
     )
     at = np.array([40.0]), np.array([20.0])
     unread.check_near(*at, 54.0)

@@ -53,8 +53,11 @@ def plan_near(near: NearDistricts, request_on: RequestOn) -> tuple[Plan | str, N
     raise AssertionError("more and more districts")
 
 
-def compare_plans(near: Plan, whole: Plan, *, everything: bool) -> None:
-    """Compare two plans; where not everything was read, but for what they say of all systems together."""
+def compare_plans(near: Plan, whole: Plan, network: Network, *, everything: bool) -> None:
+    """Compare two plans; where not everything was read, but for what they say of all systems together.
+
+    Findings about features that `network`, on which the first was made, does not hold are of the whole alone.
+    """
     for plan in (near, whole):
         for option in plan["options"]:
             # Numbers of nodes are those of the folder they stand in.
@@ -62,7 +65,8 @@ def compare_plans(near: Plan, whole: Plan, *, everything: bool) -> None:
                 load.pop("nodes")
     if not everything:
         _compare_here(near, whole)
-        near, whole = _of_the_work(near), _of_the_work(whole)
+        held = {*network.pipes.id, *network.customers.id, *network.valves.id, *network.fittings.id}
+        near, whole = _of_the_work(near, held), _of_the_work(whole, held)
     _same(near, whole, "", () if not everything else ("content_sha256",))
 
 
@@ -77,20 +81,22 @@ def _compare_here(near: Plan, whole: Plan) -> None:
             )
 
 
-def _of_the_work(plan: Plan) -> Plan:
+def _of_the_work(plan: Plan, held: set[str]) -> Plan:
     found: Plan = json.loads(json.dumps(plan))
     for name in EVERYWHERE:
         found["network"].pop(name, None)
         found["conditions"].pop(name, None)
-    found["findings"] = [
-        row for row in found["findings"] if row["feature_id"] and row["layer"] not in ("regulators", "")
-    ]
+    found["findings"] = [row for row in found["findings"] if row["feature_id"] in held]
     for option in found["options"]:
         option["warnings"] = [
             line
             for line in option["warnings"]
             if "before any stop is in" not in line and "lie on no" not in line
         ]
+        for name in ("weak_before", "high_before"):
+            listed = option["pressures"].get(name)
+            if isinstance(listed, list):
+                option["pressures"][name] = [one for one in listed if one in held]
         for state in option["states"]:
             state.pop("station_flows_m3h")
         for step in option["steps"]:

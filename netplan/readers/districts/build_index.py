@@ -157,6 +157,7 @@ class _Builder:
         self._elsewhere: dict[str, list[tuple[int, str]]] = {"services": [], "regulators": []}
         self._low, self._high = np.full(2, np.inf), np.full(2, -np.inf)
         self._corner: dict[str, Floats] = {}
+        self._outlet_pa_gauge: dict[str, float] = {}
 
     def built(self) -> IndexSummary:
         """Make the index and return what it holds."""
@@ -186,6 +187,7 @@ class _Builder:
             "mains_box": mains_box.tolist(),
             "scale": scale,
             "corners": {name: corner.tolist() for name, corner in self._corner.items()},
+            "outlets": self._outlet_pa_gauge,
             "layers": known,
             "recorded": sorted(recorded),
             "findings": [_row(one) for one in (*notes.sorted(), *with_missing_findings(held).findings)],
@@ -296,6 +298,7 @@ class _Builder:
         one.pipes, one.customers = int((~foreign.pipe).sum()), int((~foreign.customer).sum())
         one.errors = _errors_in(network.findings, mine)
         self._note_extent(network, ~foreign.pipe)
+        self._note_outlets(network)
         return parts
 
     def _note_extent(self, network: Network, is_own: Flags) -> None:
@@ -312,6 +315,14 @@ class _Builder:
             if rows.any():
                 least = ends[rows].min(axis=(0, 1))
                 self._corner[name] = np.minimum(self._corner.get(name, least), least)
+
+    def _note_outlets(self, network: Network) -> None:
+        """Note the greatest set outlet of each system; what lies beside the district is noted twice."""
+        stations = network.stations
+        for row in np.flatnonzero(stations.node >= 0).tolist():
+            name = network.systems[int(network.nodes.system[stations.node[row]])]
+            outlet = float(stations.outlet_pa_gauge[row])
+            self._outlet_pa_gauge[name] = max(outlet, self._outlet_pa_gauge.get(name, outlet))
 
     def _note_elsewhere(
         self, row: int, own: Mapping[str, RawLayer], mine: Mapping[str, Any], theirs: Mapping[str, Any]

@@ -81,6 +81,8 @@ class DistrictIndex:
         Working CRS and scale of the whole.
     column, mapping : str
         Column of the districts in a database, digest of the mapping; empty without.
+    outlets : dict
+        Greatest set outlet of the stations of each system by its name [Pa gauge].
     layers : dict
         Columns that any district has, by layer.
     recorded : frozenset of str
@@ -96,6 +98,7 @@ class DistrictIndex:
     frame: WholeFrame
     column: str
     mapping: str
+    outlets: dict[str, float]
     layers: dict[str, tuple[str, ...]]
     recorded: frozenset[str]
     findings: tuple[Finding, ...]
@@ -218,6 +221,7 @@ def read_index(place: Path) -> DistrictIndex:
             ),
             column=body["column"],
             mapping=body["mapping"],
+            outlets=dict(body["outlets"]),
             layers={name: tuple(columns) for name, columns in body["layers"].items()},
             recorded=frozenset(body["recorded"]),
             findings=tuple(

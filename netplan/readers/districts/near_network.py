@@ -331,7 +331,7 @@ class NearDistricts:
         boxes = self._working_boxes()
         others = np.setdiff1d(np.arange(len(boxes)), sorted(self._districts))
         others = others[np.isfinite(boxes[others]).all(axis=1)]
-        unread = left.unread(network, others, boxes[others])
+        unread = left.unread(network, others, boxes[others], self._index.outlets)
         if not joined.strip_of:
             # No other district lies near those read: everything in them is whole.
             return replace(network, unread=unread, recorded=self._index.recorded)

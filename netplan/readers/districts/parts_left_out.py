@@ -38,7 +38,9 @@ class LeftOut:
     near: NDArray[np.int32]
     far: NDArray[np.int32]
 
-    def unread(self, network: Network, district: Ints, box_m: Floats) -> UnreadDistricts:
+    def unread(
+        self, network: Network, district: Ints, box_m: Floats, outlets: Mapping[str, float]
+    ) -> UnreadDistricts:
         """Return what was not read: these parts, and districts with their boxes in the working CRS [m]."""
         pieces, nodes = network.pieces, network.nodes
         mains = np.flatnonzero(
@@ -59,6 +61,7 @@ class LeftOut:
             valve_node=self.near[valve].astype(np.int64),
             valve_far=self.far[valve].astype(np.int64),
             valve_system=valve_system,
+            system_outlet_pa_gauge=np.array([outlets.get(name, np.nan) for name in network.systems]),
         )
 
 
