@@ -33,6 +33,7 @@ from netplan.rules.rule_types import (
     Share,
     Whole,
 )
+from netplan.rules.staging_rules import StagingRules
 
 __all__ = ["AssemblyPart", "BadDataRules", "ExcavationRules", "MethodKind", "Rules", "StopMethod"]
 
@@ -301,30 +302,6 @@ class ChoiceRules(RulesTable):
     max_solves_without_option: Annotated[Whole, Field(ge=1, le=10**9)] = 4_000
     max_stops: Annotated[Whole, Field(ge=0, le=1000)]
     standby_meters_max: Annotated[Whole, Field(ge=0, le=10**9)]
-
-
-class StagingRules(RulesTable):
-    """How a long renewal may be split into stages.
-
-    Lengths [m]; ``bypass_move`` is what a bypass or hose costs that is moved along from the stage before
-    [currency]; a stage follows ``days_apart`` working days after the one before. The split chooses among
-    ``ways`` options of each length, and plans ``plans_max`` times at most.
-    """
-
-    longest_m: Annotated[Metres, Field(gt=0)] = 100.0
-    shortest_m: Metres = 10.0
-    step_m: Annotated[Metres, Field(ge=1)] = 10.0
-    share_m: Metres = 4.0
-    bypass_move: Money = 400.0
-    days_apart: Annotated[Whole, Field(ge=1, le=60)] = 1
-    ways: Annotated[Whole, Field(ge=1, le=20)] = 3
-    plans_max: Annotated[Whole, Field(ge=1)] = 200
-
-    @model_validator(mode="after")
-    def _lengths_agree(self) -> StagingRules:
-        if self.shortest_m > self.longest_m:
-            raise ValueError("shortest_m is above longest_m; swap them")
-        return self
 
 
 class MeasureRules(RulesTable):

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from netplan.network.model import Network
-from netplan.rules.rule_set import StagingRules
+from netplan.rules.staging_rules import StagingRules
 from netplan.staging.renewal import Renewal
 
 __all__ = ["Pair", "allowed_lengths", "borders_of"]
