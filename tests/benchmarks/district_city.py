@@ -76,7 +76,8 @@ class DistrictCity:
 
     def _systems(self, rng: np.random.Generator, sides: tuple[int, ...]) -> Ints:
         """Return the number of the strip of pressure systems that each line of crossings lies in."""
-        number, left, drawn = [], list(sides), 0
+        number: list[int] = []
+        left, drawn = list(sides), 0
         while len(number) < self.blocks:
             side = int(rng.choice(left))
             if side > 2 * min(sides) + 60:
@@ -143,7 +144,8 @@ class DistrictCity:
 
     def _corners(self, x: Ints, y: Ints) -> Floats:
         jitter = np.column_stack([self._share(x, y, 0), self._share(x, y, 1)])
-        return np.column_stack([x, y]) * STREET_M + JITTER_M * (2 * jitter - 1) + np.array(ORIGIN_M)
+        corner = np.column_stack([x, y]) * STREET_M + JITTER_M * (2 * jitter - 1) + np.array(ORIGIN_M)
+        return np.asarray(corner, dtype=float)
 
     def _share(self, x: Ints, y: Ints, kind: int) -> Floats:
         """Return a number from 0 to 1 for each crossing, from its place, the kind and the seed alone."""

@@ -116,7 +116,9 @@ def test_places_near_what_was_not_read() -> None:
         np.array([[0.0, 80.0]]),
         np.array([3]),
         5.0,
-        *[nothing] * 3,
+        nothing,
+        nothing,
+        nothing,
         np.zeros(0),
     )
     at = np.array([40.0]), np.array([20.0])

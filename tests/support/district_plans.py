@@ -103,7 +103,8 @@ def _of_the_work(plan: Plan, held: set[str]) -> Plan:
             if "stations" in step["does"]:
                 for name in ("does", "uses", "needs"):
                     step.pop(name, None)
-    return _without_lowest(found)
+    bare: Plan = _without_lowest(found)
+    return bare
 
 
 def _without_lowest(value: Any) -> Any:
