@@ -93,8 +93,8 @@ def best_measure_text(measures: BestMeasures, rules: Rules) -> str:
     to = f" to main {best.to_main}" if best.to_main else ""
     return (
         f"Most saved a year: {best.kind}, {at}{to}: {best.saved_a_year:,.0f} {rules.price.currency} at "
-        f"{rules.measures.works_per_km_year:g} works a km and year; {min(len(measures.ranked), WANTED)} named in the "
-        "report, all in measures.csv."
+        f"{rules.measures.works_per_km_year:g} works a km and year; {min(len(measures.ranked), WANTED)} "
+        "named in the report, all in measures.csv."
     )
 
 
@@ -105,9 +105,10 @@ def measures_section(measures: BestMeasures, rules: Rules, units: Figures) -> It
     yield ""
     yield (
         f"The {WANTED} valves, links, repairs and records to verify that save most a year, at "
-        f"{rules.measures.works_per_km_year:g} works a km and year on every main. Each is put into the network "
-        "by itself and every main that it concerns is asked again: savings do not add up. What is saved is by "
-        "the least burden of each main; prices are those of the rules' `[measures]`. A record saves only if it "
+        f"{rules.measures.works_per_km_year:g} works a km and year on every main. Each is put into the "
+        "network by itself and every main that it concerns is asked again: savings do not add up. What is "
+        "saved is by the least burden of each main; prices are those of the rules' `[measures]`. A record "
+        "saves only if it "
         "proves good. Whether the ground lets a valve or a link be laid is not looked at."
     )
     yield ""

@@ -177,9 +177,9 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
     else:
         currency = screen.rules.price.currency
         yield (
-            f"Burden saved a year at {screen.rules.measures.works_per_km_year:g} works a km and year on every "
-            "main, by the least burden of each, with the network as it would be; mains that get dearer count "
-            "against it, mains without stops before or after do not count. Once: summed over all mains taken "
+            f"Burden saved a year at {screen.rules.measures.works_per_km_year:g} works a km and year on "
+            "every main, by the least burden of each, with the network as it would be; mains that get dearer "
+            "count against it, mains without stops before or after do not count. Once: summed over all mains taken "
             "out one by one. Customers: more that stay in supply, summed likewise."
         )
         yield ""
@@ -207,8 +207,8 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
         )
         yield (
             f"{valves.tried} lengths of main were tried. One place is named for each run of main between "
-            f"junctions; on no other run can a valve anywhere save a whole {currency} a year more than the last "
-            "one named."
+            f"junctions; on no other run can a valve anywhere save a whole {currency} a year more than the "
+            "last one named."
             if valves.proven
             else f"A shortlist: {_left_open(screen, valves)} One place is named for each run of main between "
             "junctions."

@@ -109,11 +109,17 @@ def near_gaps(network: Network, tree: SupplyTree, reach_m: float) -> tuple[Ints,
     -------
     int array, shape (gaps, 2)
         Nodes at both ends, of one system, one of which hangs on a main at least. Both may hang on the same:
-        a work in its middle parts them.
+        a work in its middle parts them. None at a valve, where it would lie on either side.
     float array, shape (gaps,)
         Straight distances [m].
     """
-    return _near_pairs(network, tree, reach_m, same_before=True)
+    pairs, gap = _near_pairs(network, tree, reach_m, same_before=True)
+    pieces = network.pieces
+    at_valve = np.zeros(len(network.nodes), dtype=np.bool_)
+    for ends in (pieces.from_node, pieces.to_node):
+        at_valve[ends[pieces.valve >= 0]] = True
+    clear = ~at_valve[pairs].any(axis=1)
+    return pairs[clear], gap[clear]
 
 
 def _near_pairs(

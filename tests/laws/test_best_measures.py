@@ -29,7 +29,7 @@ from tests.support.networks import EAST_M, NORTH_M, layers, line, valve
 from tests.whole_plan.towns import random_town
 
 MORE = int(os.environ.get("NETPLAN_MEASURE_TOWNS", "0"))
-TOWNS = range(MORE) if MORE else (4, 6, 13)
+TOWNS = range(MORE) if MORE else (6, 13)
 GAPS = 10_000 if MORE else 5
 """Gaps of a town that are tried besides."""
 REACH_M, WANTED = 60.0, 10
@@ -129,7 +129,7 @@ def test_repairs_and_records_are_those_that_save_most(town: tuple[_Town, BestMea
         ).tolist()
         if 0 <= valves.pipe[row] < here.network.pipes.n_mains
     ]
-    assert unusable
+    assert unusable or MORE
     every: dict[MeasureKind, list[float]] = {MeasureKind.REPAIR: [], MeasureKind.VERIFY: []}
     for name in unusable:
         saved = here.saved(here.with_valve_usable(name))
@@ -151,6 +151,7 @@ def test_links_save_what_screening_again_saves_and_no_other_more(town: tuple[_To
     here, found = town
     (links,) = (of_kind for of_kind in found.kinds if of_kind.kind is MeasureKind.LINK)
     helped = []
+    assert links.others_at_most >= 0.0
     for row in links.rows:
         a, b = here.nodes_at(row)
         savings = here.savings(with_link(here.network, a, b))
@@ -178,7 +179,7 @@ def test_ten_are_named_of_all_kinds_and_the_gap_is_said(town: tuple[_Town, BestM
     savings = [row.saved_a_year for row in found.ranked]
     assert savings
     assert savings == sorted(savings, reverse=True)
-    assert {row.kind for row in found.ranked} > {MeasureKind.VALVE}
+    assert {row.kind for row in found.ranked} > {MeasureKind.VALVE} or MORE
     most = max(of_kind.others_at_most for of_kind in found.kinds)
     assert found.gap(3) == pytest.approx(max(0.0, most - savings[2]), abs=0.01)
     text = "\n".join(measures_section(found, here.rules, METRIC))
