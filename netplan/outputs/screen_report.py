@@ -15,7 +15,8 @@ from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_emergency import EmergencyView, emergency_section
 from netplan.outputs.screen_table import BYPASS_WORDS, CAUTION, figure_label, shown_figure
 from netplan.screening.link_candidates import NewLink
-from netplan.screening.main_evaluator import NO_PLAN, NOT_SETTLED, STOPS_FOUND
+from netplan.screening.main_evaluator import STOPS_FOUND
+from netplan.screening.plan_outcomes import NO_PLAN, NOT_SETTLED
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
 
