@@ -1,4 +1,4 @@
-"""The best option of a plan of each main, all made on one network whose state before any stop is solved once."""
+"""The best option of a plan of each main, on one network whose state before any stop is solved once."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ class FullEvaluator:
 
     def _best(self, request: PlanRequest) -> Option:
         if len(self._network.set_aside):
-            # Then a plan is proven not to hang on what is set aside: three plans, each on a network of its own.
+            # Then a plan is proven not to hang on that: three plans, each on a network of its own.
             return make_plan(request, lift_orders=False).plan.options[0]
         return best_option(request, PlanWatch(self.context.with_request(request)))
 

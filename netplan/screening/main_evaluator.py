@@ -39,13 +39,13 @@ from netplan.screening.screen_settings import ScreenSettings, section_of
 from netplan.screening.stranding_search import StrandingSearch
 from netplan.screening.unfed_pressures import PressureSolver, SolvedPressures
 
-__all__ = ["NO_PLAN", "NOT_SETTLED", "STOPS_FOUND", "District", "MainEvaluator"]
+__all__ = ["NOT_SETTLED", "NO_PLAN", "STOPS_FOUND", "District", "MainEvaluator"]
 
 MOST_SCANNED: Final = 500
 """Zones that break a constraint in a row before the search for stops gives up (own) [-]."""
 STOPS_FOUND = "stops found"
-"""Outcome beside `NO_PLAN` and `NOT_SETTLED`: stops isolate the work, and whether feeds, pressures, hours and the order of the work allow a
-plan is for `planning` to say."""
+"""Outcome beside `NO_PLAN` and `NOT_SETTLED`: stops isolate the work, and whether feeds, pressures, hours and
+the order of the work allow a plan is for `planning` to say."""
 _UNFED: Final = "no station and no injection feeds it as recorded"
 _NO_STOP: Final = {
     "outcome": NOT_SETTLED,

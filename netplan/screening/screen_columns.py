@@ -71,9 +71,10 @@ pressure. ``bypass``: "no", "yes" (somebody would go off without a feed), "must"
 "not solved", or "" where pressures were not asked for.
 
 ``plan_*``: of the best option of a plan of the same work, where it was asked for. ``plan_outcome``: "plan
-stands", "no plan possible" (proven), "not settled" (``plan_reason`` says why for both). ``plan_burden_bound``:
-no other option is below it. ``plan_feeds_m``: bypasses and hoses together. ``plan_gas_back_h``: hours from the
-start of the window until the last stop is out; ``plan_relit_h``: until the last meter that was off is relit.
+stands", "no plan possible" (proven), "not settled" (``plan_reason`` says why for both).
+``plan_burden_bound``: no other option is below it. ``plan_feeds_m``: bypasses and hoses together.
+``plan_gas_back_h``: hours from the start of the window until the last stop is out; ``plan_relit_h``: until
+the last meter that was off is relit.
 """
 
 PLAN_COLUMNS: Final = tuple(name for name in SCHEMA.names if name.startswith("plan_"))

@@ -59,9 +59,10 @@ class ScreenDuration:
         who = "shared by the workers of the scheduler" if self.workers is None else "here"
         if self.workers is not None and self.workers > 1:
             who = f"with {self.workers} workers"
+        timed = f"from {self.sampled} of them; the longest took {self.longest_s:.2g} s"
         return (
-            f"{self.mains} mains to price: about {_span(self.seconds)} {who} ({self.mean_s:.2g} s a main, from "
-            f"{self.sampled} of them; the longest took {self.longest_s:.2g} s)."
+            f"{self.mains} mains to price: about {_span(self.seconds)} {who} ({self.mean_s:.2g} s a main, "
+            f"{timed})."
         )
 
 

@@ -34,7 +34,8 @@ def planned_row(network: Network, rules: Rules, settings: ScreenSettings, main: 
     try:
         plan = make_plan(request, lift_orders=False).plan.model_dump(mode="json", by_alias=True)
     except NoPlanError as error:
-        assert BY_THE_CLOCK not in " ".join(error.reasons)
+        if BY_THE_CLOCK in " ".join(error.reasons):
+            raise AssertionError("the machine is too slow for this comparison") from error
         return {"plan_outcome": "not settled" if error.cut_short else "no plan possible", "said": str(error)}
     except (BadInputError, NotSolvedError) as error:
         return {"plan_outcome": "not settled", "said": str(error)}
