@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -20,12 +19,12 @@ from typing import Final
 
 import numpy as np
 
+from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
 from netplan.planning.make_plan import make_plan
 from netplan.planning.plan_watch import PlanWatch
 from netplan.planning.request import PlanRequest
-from netplan.readers import read_network
 from netplan.rules import default_rules
 from netplan.screening import ScreenSettings
 from netplan.screening.full_evaluator import FullEvaluator
@@ -33,7 +32,7 @@ from netplan.screening.main_evaluator import MainEvaluator
 from netplan.screening.plan_outcomes import PLAN_STANDS
 from netplan.screening.screen_run import Districts
 from netplan.screening.screen_settings import span_of
-from tests.benchmarks.layer_grids import write_grid
+from tests.benchmarks.layer_grids import grid_layers
 from tests.benchmarks.screen_tables import machine
 
 OUT: Final = Path(__file__).parents[2] / "docs" / "benchmarks" / "full-screen.md"
@@ -111,10 +110,7 @@ def main(words: Sequence[str]) -> None:
     given = parser.parse_args(words)
     rows = []
     for size in given.pipes:
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "grid.gpkg"
-            write_grid(size, path)
-            rows.append(measure(read_network(path), given.mains))
+        rows.append(measure(build_network(grid_layers(size)), given.mains))
         sys.stderr.write(table(rows[-1:]) + "\n")
     means = [float(np.mean(row.best_s)) for row in rows]
     met = ", ".join(f"{'met' if mean <= TARGET_S else 'not met'} ({mean:.2f} s)" for mean in means)
