@@ -53,6 +53,20 @@ FIGURES: Final = (
     "least_pressure_mbar",
 )
 """Columns of a screen that it can be ranked and coloured by."""
+FULL_FIGURES: Final = (
+    "plan_burden",
+    "plan_customers",
+    "plan_meters",
+    "plan_stops",
+    "plan_bypasses",
+    "plan_hoses",
+    "plan_feeds_m",
+    "plan_opened",
+    "plan_least_pressure_mbar",
+    "plan_gas_back_h",
+    "plan_relit_h",
+)
+"""The same of the best option of every main."""
 EMERGENCY_FIGURES: Final = (
     "valves_minutes",
     "valves_needed",
@@ -72,8 +86,8 @@ def command(
     by: Annotated[
         str | None,
         typer.Option(
-            help=f"Figure to rank and colour by: {', '.join(FIGURES)}; with --emergency "
-            f"{', '.join(EMERGENCY_FIGURES)}."
+            help=f"Figure to rank and colour by: {', '.join(FIGURES)}; with --full "
+            f"{', '.join(FULL_FIGURES)}; with --emergency {', '.join(EMERGENCY_FIGURES)}."
         ),
     ] = None,
     work: Annotated[
@@ -105,6 +119,14 @@ def command(
             help="Look for the stops of planned work; with --emergency only if given.",
         ),
     ] = None,
+    full: Annotated[
+        bool,
+        typer.Option(
+            "--full",
+            help="Price the best option of every main with feeds, pressures and hours, as the command plan "
+            "does: most of a second a main.",
+        ),
+    ] = False,
     no_pressure: Annotated[
         bool, typer.Option("--no-pressure", help="Connectivity and stops only: much quicker.")
     ] = False,
@@ -125,8 +147,11 @@ def command(
 
     Customers off, stops, gas, burden (the price by the rules) and pressure.
     """
-    with_stops = not emergency if stops is None else stops
-    by = _figure_of(by, stops=with_stops, emergency=emergency)
+    with_stops = (full or not emergency) if stops is None else stops
+    if full and (no_pressure or not with_stops):
+        other = "--no-pressure" if no_pressure else "--no-stops"
+        raise BadInputError(f"--full with {other}: a plan has stops and pressures; leave one of the two out")
+    by = _figure_of(by, stops=with_stops, emergency=emergency, full=full)
     if crews is not None and not emergency:
         raise BadInputError("--crews: only for an emergency; give --emergency too")
     from netplan.outputs.output_folders import check_screen_target
@@ -146,7 +171,6 @@ def command(
     from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.rules import read_rules
     from netplan.screening import ScreenSettings, Workers
-    from netplan.screening.main_evaluator import STOPS_FOUND
 
     who = Workers(workers, scheduler)
     kind: Any = work
@@ -158,6 +182,7 @@ def command(
         window.air_temp_c,
         pressure=with_stops and not no_pressure,
         stops=with_stops,
+        full=full,
     )
     joined = whole_network(network, "screen", mapping=mapping, within=within, cache=cache)
     blocks = out.parent / f"{out.name}.blocks"
@@ -188,8 +213,7 @@ def command(
     print_unread(joined.findings, terminal)
     said = [f"{result.table.num_rows} mains"]
     if with_stops:
-        found = sum(outcome == STOPS_FOUND for outcome in result.table["outcome"].to_pylist())
-        said.append(f"stops are found for {found} (whether a plan stands, the command plan says)")
+        said.append(_outcomes(result))
     if emergency:
         rings = sum(ring == "yes" for ring in result.table["valve_ring"].to_pylist())
         said.append(f"{rings} with a ring of valves that shuts no station")
@@ -201,7 +225,20 @@ def command(
     print_lines(terminal, [note, *lines] if note else lines)
 
 
-def _figure_of(by: str | None, *, stops: bool, emergency: bool) -> str:
+def _outcomes(screen: Screen) -> str:
+    """Return for how many mains there are stops, or plans where they were made."""
+    from netplan.screening.main_evaluator import STOPS_FOUND
+    from netplan.screening.plan_outcomes import NO_PLAN, NOT_SETTLED, PLAN_STANDS
+
+    if screen.settings.full:
+        plans = screen.table["plan_outcome"].to_pylist()
+        stand, none, open_ = (plans.count(one) for one in (PLAN_STANDS, NO_PLAN, NOT_SETTLED))
+        return f"a plan stands for {stand}, none is possible for {none}, {open_} are not settled"
+    found = screen.table["outcome"].to_pylist().count(STOPS_FOUND)
+    return f"stops are found for {found} (whether a plan stands, the command plan says)"
+
+
+def _figure_of(by: str | None, *, stops: bool, emergency: bool, full: bool) -> str:
     """Return the figure to rank by, where what it is a figure of is asked for.
 
     Raises
@@ -209,11 +246,18 @@ def _figure_of(by: str | None, *, stops: bool, emergency: bool) -> str:
     BadInputError
     """
     ends = tuple(name for name in FIGURES if name.startswith("ends_"))
-    known = (*(FIGURES if stops else ends), *(EMERGENCY_FIGURES if emergency else ()))
+    known = (
+        *(FIGURES if stops else ends),
+        *(FULL_FIGURES if full else ()),
+        *(EMERGENCY_FIGURES if emergency else ()),
+    )
     if by is None:
-        return "customers" if stops else "valves_minutes" if emergency else "ends_customers"
+        if stops:
+            return "plan_burden" if full else "customers"
+        return "valves_minutes" if emergency else "ends_customers"
     if by not in known:
-        of = "figure" if by not in (*FIGURES, *EMERGENCY_FIGURES) else "figure of what is asked"
+        every = (*FIGURES, *FULL_FIGURES, *EMERGENCY_FIGURES)
+        of = "figure" if by not in every else "figure of what is asked"
         raise BadInputError(f"--by: {quoted(by)} is no {of}; write one of {', '.join(known)}")
     return by
 
@@ -280,6 +324,7 @@ def _screened(
     StoppedError
         When somebody stops it; `blocks` keeps what is finished.
     """
+    from netplan.outputs.terminal.wrapped_lines import print_lines
     from netplan.screening import screen
     from netplan.screening.best_measures import best_measures
     from netplan.screening.link_candidates import best_links
@@ -295,6 +340,7 @@ def _screened(
                 resume=resume,
                 workers=workers,
                 tell=lambda done, count: bar.update(mains, completed=done, total=count),
+                foresee=lambda duration: print_lines(bar.console, [duration.words()]),
             )
             if not places:
                 return result, None, None, None

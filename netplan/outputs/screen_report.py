@@ -14,10 +14,18 @@ from netplan.outputs.markdown_tables import figure_text, markdown_table, plain_t
 from netplan.outputs.measures_table import measures_section
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_emergency import EmergencyView, emergency_section
-from netplan.outputs.screen_table import BYPASS_WORDS, CAUTION, figure_label, shown_figure
+from netplan.outputs.screen_table import (
+    BYPASS_WORDS,
+    CAUTION,
+    CAUTION_IN_FULL,
+    LOWEST_FIRST,
+    figure_label,
+    shown_figure,
+)
 from netplan.screening.best_measures import BestMeasures
 from netplan.screening.link_candidates import NewLink
-from netplan.screening.main_evaluator import NO_PLAN, NOT_SETTLED, STOPS_FOUND
+from netplan.screening.main_evaluator import STOPS_FOUND
+from netplan.screening.plan_outcomes import NO_PLAN, NOT_SETTLED, PLAN_STANDS
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
 
@@ -78,7 +86,7 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame, units: Figures) -> Iterator[s
     yield "# What the isolation of each main means"
     yield ""
     if settings.stops:
-        yield CAUTION
+        yield CAUTION_IN_FULL if settings.full else CAUTION
         yield ""
     yield f"- network: {screen.network.content_sha256[:16] or 'without digest'}, {len(mains)} mains"
     if not settings.stops:
@@ -88,10 +96,14 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame, units: Figures) -> Iterator[s
     yield f"- work section: {work}"
     yield f"- window: {settings.hours or rules.crew.hours:g} h at {air} air temperature"
     found = Counter(mains["outcome"])
-    yield (
-        f"- stops are found for {found[STOPS_FOUND]} mains: possible by stops alone. Whether feeds, "
-        "pressures, hours and the order of the work allow a plan only `gas-netplan plan` says"
-    )
+    if settings.full:
+        yield from _plans(mains)
+        found[NOT_SETTLED] = 0
+    else:
+        yield (
+            f"- stops are found for {found[STOPS_FOUND]} mains: possible by stops alone. Whether feeds, "
+            "pressures, hours and the order of the work allow a plan only `gas-netplan plan` says"
+        )
     if found[NOT_SETTLED]:
         yield f"- not settled for {found[NOT_SETTLED]} mains: `gas-netplan plan` looks farther"
     if settings.pressure:
@@ -112,7 +124,11 @@ def _worst(screen: Screen, mains: gpd.GeoDataFrame, by: str, units: Figures) -> 
     currency = screen.rules.price.currency
     yield f"## The worst mains to lose: by {figure_label(by, currency, units)}"
     yield ""
-    wanted = (by, "ends_customers", "customers", "priority", "stops", "burden_least", "bypass")
+    wanted: tuple[str, ...] = (by, "ends_customers", "customers", "priority")
+    if screen.settings.full:
+        wanted += ("plan_burden", "plan_meters", "plan_stops", "plan_bypasses", "plan_hoses", "plan_relit_h")
+    else:
+        wanted += ("stops", "burden_least", "bypass")
     columns = [name for name in dict.fromkeys(wanted) if name in mains.columns]
     labels = (figure_label(c, currency, units) if c != "bypass" else "bypass" for c in columns)
     names = ["main", "street", *labels]
@@ -134,10 +150,26 @@ def _cell(figure: str, value: Any, units: Figures) -> str:
     if isinstance(value, str) or value is None or pd.isna(value):
         return BYPASS_WORDS.get(value, value) if figure == "bypass" else figure_text(value)
     shown = shown_figure(figure, value, units)
-    return f"{shown:,.2f}" if units.is_us and figure == "least_pressure_mbar" else figure_text(shown)
+    return f"{shown:,.2f}" if units.is_us and figure in LOWEST_FIRST else figure_text(shown)
+
+
+def _plans(mains: gpd.GeoDataFrame) -> Iterator[str]:
+    """Yield what became of the plans of all mains, for the head of the report."""
+    plans = Counter(mains["plan_outcome"])
+    yield (
+        f"- a plan stands for {plans[PLAN_STANDS]} mains; none is possible for {plans[NO_PLAN]}; not settled "
+        f"for {plans[NOT_SETTLED]}"
+    )
+    proven = int((mains["plan_proven"] == "yes").sum())
+    yield f"- proven that no option is cheaper: for {proven} of them; for the others the table has the bound"
+    fed = mains["plan_bypasses"].fillna(0) + mains["plan_hoses"].fillna(0) + mains["plan_opened"].fillna(0)
+    with_off = int((mains["plan_customers"].fillna(0) > 0).sum())
+    yield f"- the best option has a feed for {int((fed > 0).sum())} mains, and customers off for {with_off}"
 
 
 def _without_plan(mains: gpd.GeoDataFrame, units: Figures) -> Iterator[str]:
+    if "plan_outcome" in mains.columns:
+        mains = mains.assign(outcome=mains["plan_outcome"], reason=mains["plan_reason"])
     yield from _with_reasons(mains[mains["outcome"] == NO_PLAN], "No plan possible", units)
     unsettled = mains[mains["outcome"] == NOT_SETTLED]
     if len(unsettled):
@@ -179,8 +211,8 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
         yield (
             f"Burden saved a year at {screen.rules.measures.works_per_km_year:g} works a km and year on "
             "every main, by the least burden of each, with the network as it would be; mains that get dearer "
-            "count against it, mains without stops before or after do not count. Once: summed over all mains taken "
-            "out one by one. Customers: more that stay in supply, summed likewise."
+            "count against it, mains without stops before or after do not count. Once: summed over all mains "
+            "taken out one by one. Customers: more that stay in supply, summed likewise."
         )
         yield ""
         names = [

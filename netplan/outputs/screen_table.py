@@ -21,8 +21,10 @@ from netplan.screening.screen_run import Screen
 __all__ = [
     "BYPASS_WORDS",
     "CAUTION",
+    "CAUTION_IN_FULL",
     "EMERGENCY_CAUTION",
     "FIGURE_NAMES",
+    "LOWEST_FIRST",
     "WITHOUT_STATION",
     "figure_label",
     "rank_order",
@@ -39,7 +41,7 @@ def rank_order(screen: Screen, by: str) -> NDArray[np.int64]:
     By minutes and stops of an emergency those come first that no ring parts from every station.
     """
     figure = screen.column(by)
-    worst = figure if by == "least_pressure_mbar" else -figure
+    worst = figure if by in LOWEST_FIRST else -figure
     keys = [np.where(np.isnan(worst), np.inf, worst)]
     if by in WITHOUT_STATION:
         keys.append(-screen.column(WITHOUT_STATION[by]))
@@ -86,6 +88,17 @@ FIGURE_NAMES: Final = {
     "burden_least": ("least burden", ""),
     "burden_without_feeds": ("burden without any feed", ""),
     "least_pressure_mbar": ("least pressure left", "mbar gauge"),
+    "plan_burden": ("best option: burden", ""),
+    "plan_customers": ("best option: customers off", ""),
+    "plan_meters": ("best option: meters off", ""),
+    "plan_stops": ("best option: stops", ""),
+    "plan_bypasses": ("best option: bypasses", ""),
+    "plan_hoses": ("best option: hoses", ""),
+    "plan_feeds_m": ("best option: length of bypasses and hoses", "m"),
+    "plan_opened": ("best option: valves opened", ""),
+    "plan_least_pressure_mbar": ("best option: least pressure of a kept meter inlet", "mbar gauge"),
+    "plan_gas_back_h": ("best option: until gas is back in the main", "h"),
+    "plan_relit_h": ("best option: until the last meter is relit", "h"),
     "valves_minutes": ("emergency, by valves alone: time to shut", "min"),
     "valves_needed": ("emergency, by valves alone: valves", ""),
     "valves_meters": ("emergency, by valves alone: meters off", ""),
@@ -112,6 +125,11 @@ TEXT_COLUMNS: Final = (
     "reason",
     "stop_methods",
     "least_pressure_at",
+    "plan_reason",
+    "plan_stop_methods",
+    "plan_feed_bores",
+    "plan_opened_valves",
+    "plan_least_pressure_at",
     "valves_shut_stations",
     "fastest_methods",
     "fastest_shut_stations",
@@ -128,7 +146,19 @@ EMERGENCY_CAUTION: Final = (
 )
 
 
-_KINDS: Final = {"gas_m3": "volume", "least_pressure_mbar": "pressure"}
+CAUTION_IN_FULL: Final = (
+    "Planning figures only: of each main the best option, without the coldest weather it holds for and "
+    "without papers. No permit and no approved procedure; the operator's rules, local codes and licensed, "
+    "competent people govern."
+)
+LOWEST_FIRST: Final = ("least_pressure_mbar", "plan_least_pressure_mbar")
+"""Figures that are worse the lower they are."""
+_KINDS: Final = {
+    "gas_m3": "volume",
+    "least_pressure_mbar": "pressure",
+    "plan_least_pressure_mbar": "pressure",
+    "plan_feeds_m": "length",
+}
 """What the figures of a screen measure that are shown in the reader's units."""
 
 
@@ -136,7 +166,7 @@ def shown_figure(figure: str, value: float, units: Figures) -> float:
     """Return a figure of a screen in the units shown, its least pressure rounded down; NaN stays."""
     if not units.is_us or figure not in _KINDS:
         return value
-    side: Side = "down" if figure == "least_pressure_mbar" else "nearest"
+    side: Side = "down" if figure in LOWEST_FIRST else "nearest"
     shown = units.number(_KINDS[figure], value, side)
     return math.nan if shown is None else shown
 
@@ -147,5 +177,6 @@ def figure_label(figure: str, currency: str, units: Figures = METRIC) -> str:
     if units.is_us and figure in _KINDS:
         sign = units.kind(_KINDS[figure]).sign
         unit = f"{sign} at {units.reference}" if figure == "gas_m3" else f"{sign} gauge"
-    unit = currency if figure.startswith("burden") else unit
+        unit = sign if figure == "plan_feeds_m" else unit
+    unit = currency if figure.startswith(("burden", "plan_burden")) else unit
     return f"{name} [{unit}]" if unit else name

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
-from typing import Final
+from typing import Final, TypeVar
 
 from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
 from netplan.network.concurrency import in_background
@@ -34,7 +34,7 @@ from netplan.planning.request import PlanRequest
 from netplan.planning.subnetwork_context import in_least_subnetwork
 from netplan.planning.written_option import conditions_of, written_option
 
-__all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
+__all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "best_option", "make_plan"]
 
 CAUTION = (
     "Planning figures only. This is no permit, no approved procedure and no substitute for the operator's "
@@ -46,6 +46,7 @@ NOT_CHECKED: tuple[str, ...] = ()
 """Hard constraints that this version does not check yet."""
 
 Tell = Callable[[str], None]
+Found = TypeVar("Found")
 
 MOST_SEARCHES: Final = 4
 """Searches at most, each without the options of those before whose order breaks a law (own) [-]."""
@@ -88,6 +89,42 @@ def make_plan(
     return _make_plan(request, tell, watch, lift_orders=lift_orders)
 
 
+def best_option(request: PlanRequest, watch: PlanWatch) -> model.Option:
+    """Return the best option that a plan of a request lists, for many works on one solved network.
+
+    The search, the laws of the order and every figure of the option are those of `make_plan` with one option.
+    Left out is what only the papers say: findings, warnings, solved states, and, where the option has no feed
+    and shuts in no station, what is done when something fails.
+
+    Parameters
+    ----------
+    request : PlanRequest
+        It asks for one option without weather; its network has no pipes set aside.
+    watch : PlanWatch
+        Of the context of the whole network, its state before any stop solved.
+
+    Raises
+    ------
+    BadInputError
+        When the work section, window or rules cannot be used.
+    NoPlanError
+        When no plan was found, with the reasons.
+    NotSolvedError
+        When the network has no solution before any stop.
+    """
+    section = work_section(request.network, request.parts)
+
+    def option(context: PlanningContext, here: WorkSection, conditions: model.Conditions) -> model.Option:
+        work = _work_items(context.request)
+        return _lawful_on(context, here, conditions, work, _silent, watch, papers=False).options[0]
+
+    return _in_least(request, section, _silent, watch, option)
+
+
+def _silent(_: str) -> None:
+    """Tell nobody."""
+
+
 def _make_plan(
     request: PlanRequest, tell: Tell, watch: PlanWatch | None = None, *, lift_orders: bool = True
 ) -> PlanResult:
@@ -103,6 +140,28 @@ def _make_plan(
 def _plan_of(
     request: PlanRequest, section: WorkSection, tell: Tell, watch: PlanWatch, *, lift_orders: bool
 ) -> PlanResult:
+    def plan(context: PlanningContext, here: WorkSection, conditions: model.Conditions) -> PlanResult:
+        return _plan_on(context, watch.whole, here, conditions, tell, watch)
+
+    try:
+        return _in_least(request, section, tell, watch, plan)
+    except NoLawfulPlanError:
+        # Orders are lifted for what the search refused: it found options here.
+        raise
+    except NoPlanError as error:
+        if lift_orders:
+            error.lifted = lifted_orders(watch.whole, tell)
+        raise
+
+
+def _in_least(
+    request: PlanRequest,
+    section: WorkSection,
+    tell: Tell,
+    watch: PlanWatch,
+    answer: Callable[[PlanningContext, WorkSection, model.Conditions], Found],
+) -> Found:
+    """Return what is found in the least subnetwork that holds it; the whole is solved before any stop."""
     tell("solving the network before any stop")
     whole = watch.whole
     with in_background(lambda: whole.before_by_hour) as before:
@@ -110,26 +169,22 @@ def _plan_of(
         _ = whole.demand, whole.fed_before
         conditions = conditions_of(whole, section)
 
-        def plan(context: PlanningContext) -> PlanResult:
+        def found(context: PlanningContext) -> Found:
             here = work_section(context.request.network, request.parts)
             look_up(context, here)
             before()
             whole.before.require_solved()
-            return _plan_on(context, whole, here, conditions, tell, watch)
+            return answer(context, here, conditions)
 
         def farther_out() -> None:
             watch.farther_out()
             tell("looking farther out")
 
-        try:
-            return in_least_subnetwork(whole, section, plan, farther_out)
-        except NoLawfulPlanError:
-            # Orders are lifted for what the search refused: it found options here.
-            raise
-        except NoPlanError as error:
-            if lift_orders:
-                error.lifted = lifted_orders(whole, tell)
-            raise
+        return in_least_subnetwork(whole, section, found, farther_out)
+
+
+def _work_items(request: PlanRequest) -> tuple[model.WorkItem, ...]:
+    return tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
 
 
 def _plan_on(
@@ -148,7 +203,7 @@ def _plan_on(
         When a plan on the whole network might be another one.
     """
     request = context.request
-    work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
+    work = _work_items(request)
     lawful = _lawful_on(context, section, conditions, work, tell, watch)
     options, sources = lawful.options, lawful.sources
     # What is written of the whole network takes time: not for a plan that does not stand.
@@ -188,6 +243,8 @@ def _lawful_on(
     work: tuple[model.WorkItem, ...],
     tell: Tell,
     watch: PlanWatch,
+    *,
+    papers: bool = True,
 ) -> LawfulOptions:
     """Return the best options whose order of the work keeps every law.
 
@@ -216,7 +273,7 @@ def _lawful_on(
         written: list[StateSource] = []
         for place in range(len(ranking.options)):
             tell(f"writing option {place + 1}")
-            written.append(written_option(context, section, conditions, ranking, place, work))
+            written.append(written_option(context, section, conditions, ranking, place, work, papers=papers))
             watch.written([source.option for source in written])
         lawful = lawful_options(written, conditions, rules, lawful.dropped)
         if not lawful.unlawful:

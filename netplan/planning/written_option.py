@@ -32,13 +32,19 @@ def written_option(
     ranking: Ranking,
     place: int,
     work: tuple[model.WorkItem, ...],
+    *,
+    papers: bool = True,
 ) -> StateSource:
-    """Return the option at a place in the ranking, complete, with what its state is made from."""
+    """Return the option at a place in the ranking, complete, with what its state is made from.
+
+    Without papers it has no warnings, and nothing for the case that something fails where no law of the order
+    asks for that; every other figure is the same.
+    """
     request, priced = context.request, ranking.options[place]
     final = final_network(context, priced)
     purges = list(priced.purges)
     priced = with_purge_states(context, priced, final, purges)
-    option, feeds = option_of(context, section, ranking, place, priced, final, purges)
+    option, feeds = option_of(context, section, ranking, place, priced, final, purges, papers=papers)
     option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
     # By weather for the best alone: the others are there to compare.
     records = OrderRecords(context, priced, final, option, by_weather=request.weather and place == 0)
@@ -50,7 +56,7 @@ def written_option(
         set_order=[stop_id(i) for i in priced.work.order],
         figures=records,
     )
-    sheet = loss_sheet(context, priced, option)
+    sheet = loss_sheet(context, priced, option) if papers or option.bypasses or option.opened_valves else ()
     line = timeline(steps, option, conditions, request.rules)
     warnings = (*option.warnings, *finer_gauges(steps, request.rules))
     update = {"steps": steps, "timeline": line, "loss_sheet": sheet, "warnings": warnings}

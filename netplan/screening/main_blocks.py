@@ -21,11 +21,21 @@ from netplan.network.topology import components
 from netplan.screening.main_evaluator import MainEvaluator
 from netplan.screening.screen_columns import SCHEMA
 
-__all__ = ["BLOCK_MAINS", "BlockFolder", "MainBlock", "district_nodes", "screen_block", "split_blocks"]
+__all__ = [
+    "BLOCK_MAINS",
+    "FULL_MAINS",
+    "BlockFolder",
+    "MainBlock",
+    "district_nodes",
+    "screen_block",
+    "split_blocks",
+]
 
 
 BLOCK_MAINS: Final = 50
 """Mains in a block (own): some seconds of work, so that little is lost and little is sent [-]."""
+FULL_MAINS: Final = 10
+"""The same where the best option of each is priced (own): some seconds of work as well [-]."""
 _QUICK_MAINS: Final = 500
 """The same at most where no pressures are solved (own) [-]."""
 _QUICK_BLOCKS: Final = 200
@@ -50,7 +60,7 @@ class MainBlock:
     mains: Ints
 
 
-def split_blocks(district: NDArray[np.int32], *, quick: bool = False) -> list[MainBlock]:
+def split_blocks(district: NDArray[np.int32], *, quick: bool = False, full: bool = False) -> list[MainBlock]:
     """Return the mains of each district in blocks; they do not depend on who works.
 
     Parameters
@@ -59,11 +69,15 @@ def split_blocks(district: NDArray[np.int32], *, quick: bool = False) -> list[Ma
         District of each main.
     quick : bool
         Whether a main takes a millisecond and not a tenth of a second: larger blocks then.
+    full : bool
+        Whether it takes most of a second: smaller blocks then.
     """
     blocks: list[MainBlock] = []
     order = np.argsort(district, kind="stable")
     for rows in np.split(order, np.flatnonzero(np.diff(district[order])) + 1) if len(order) else []:
-        most = min(max(len(rows) // _QUICK_BLOCKS, BLOCK_MAINS), _QUICK_MAINS) if quick else BLOCK_MAINS
+        most = FULL_MAINS if full else BLOCK_MAINS
+        if quick:
+            most = min(max(len(rows) // _QUICK_BLOCKS, BLOCK_MAINS), _QUICK_MAINS)
         for first in range(0, len(rows), most):
             chosen = rows[first : first + most]
             blocks.append(MainBlock(len(blocks), int(district[chosen[0]]), chosen.astype(np.int64)))

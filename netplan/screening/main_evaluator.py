@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Any, Final
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,20 +30,22 @@ from netplan.network.model import Network
 from netplan.network.topology import fed_nodes
 from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
+from netplan.screening.full_evaluator import FullEvaluator
 from netplan.screening.loss_at_ends import has_priority
 from netplan.screening.named_mains import FIGURES_DIGITS, named_rows
+from netplan.screening.plan_outcomes import NO_PLAN, NOT_SETTLED, counted
 from netplan.screening.screen_columns import EMPTY_ROW
 from netplan.screening.screen_settings import ScreenSettings, section_of
 from netplan.screening.stranding_search import StrandingSearch
 from netplan.screening.unfed_pressures import PressureSolver, SolvedPressures
 
-__all__ = ["District", "MainEvaluator"]
+__all__ = ["NOT_SETTLED", "NO_PLAN", "STOPS_FOUND", "District", "MainEvaluator"]
 
 MOST_SCANNED: Final = 500
 """Zones that break a constraint in a row before the search for stops gives up (own) [-]."""
-STOPS_FOUND, NO_PLAN, NOT_SETTLED = "stops found", "no plan possible", "not settled"
-"""Outcomes: stops isolate the work, and whether feeds, pressures, hours and the order of the work allow a
-plan is for `planning` to say; proven that no set of stops does; the search ended before either was shown."""
+STOPS_FOUND = "stops found"
+"""Outcome beside `NO_PLAN` and `NOT_SETTLED`: stops isolate the work, and whether feeds, pressures, hours and
+the order of the work allow a plan is for `planning` to say."""
 _UNFED: Final = "no station and no injection feeds it as recorded"
 _NO_STOP: Final = {
     "outcome": NOT_SETTLED,
@@ -52,14 +54,17 @@ _NO_STOP: Final = {
 }
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class District:
     """What a worker needs to screen the mains of a district; no more than that goes to it.
+
+    Where the best option of each main is priced the whole network is one district: a plan counts who is fed
+    together, and loads of stations, in all of it.
 
     Parameters
     ----------
     network : Network
-        Of the district alone.
+        Of the district alone, or the whole one.
     rules : Rules
     settings : ScreenSettings
     gas_minor_per_m3 : tuple of float
@@ -73,6 +78,10 @@ class District:
     settings: ScreenSettings
     gas_minor_per_m3: tuple[float, ...]
     gas_std_per_m3: tuple[float, ...]
+
+
+_FULL: Final[WeakKeyDictionary[District, FullEvaluator]] = WeakKeyDictionary()
+"""What prices the best options in a district, while somebody holds the district."""
 
 
 class MainEvaluator:
@@ -131,7 +140,14 @@ class MainEvaluator:
             air_temp_c=settings.air_temp_c,
             weather=False,
         )
-        return PressureSolver(request)
+        return PressureSolver(request, (lambda: self.full.context) if settings.full else None)
+
+    @cached_property
+    def full(self) -> FullEvaluator:
+        """What prices the best option of a main; the same for everybody who asks about this district."""
+        if self.district not in _FULL:
+            _FULL[self.district] = FullEvaluator(self.network, self.rules, self.district.settings)
+        return _FULL[self.district]
 
     @property
     def hours(self) -> float:
@@ -174,7 +190,8 @@ class MainEvaluator:
             Whether to keep where the search looked.
         """
         for main, named in zip(mains, named_rows(self.network, self.district.settings, mains), strict=True):
-            yield {**EMPTY_ROW, **named, **self._figures(main, trace=trace)}
+            best = self.full.row(main) if self.district.settings.full else {}
+            yield {**EMPTY_ROW, **named, **self._figures(main, trace=trace), **best}
 
     def _figures(self, main: int, *, trace: bool) -> dict[str, Any]:
         search = self.search(main)
@@ -213,7 +230,7 @@ class MainEvaluator:
             "stranded": len(stranded),
             "weak": len(solved.weak),
             "stops": len(cut.segments),
-            "stop_methods": _counted(cut.methods),
+            "stop_methods": counted(cut.methods),
             "zone_length_m": round(cut.length_m, FIGURES_DIGITS),
             "gas_m3": round(
                 cut.volume_m3(pipes.bore_m) * self.district.gas_std_per_m3[system], FIGURES_DIGITS
@@ -248,9 +265,3 @@ def _without_stops(error: NoPlanError, search: CutSearch) -> dict[str, Any]:
         "outcome": NOT_SETTLED,
         "reason": f"no stops found after {search.tried_in_a_row}, but there may be some: {error.reasons[0]}",
     }
-
-
-@lru_cache(maxsize=1024)
-def _counted(names: tuple[str, ...]) -> str:
-    """Return how often each name occurs, in words."""
-    return ", ".join(f"{count} {name}" for name, count in sorted(Counter(names).items()))

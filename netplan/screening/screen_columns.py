@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import pyarrow as pa
 
-__all__ = ["EMPTY_ROW", "SCHEMA", "SEARCH_COLUMNS", "STOP_COLUMNS"]
+__all__ = ["EMPTY_ROW", "PLAN_COLUMNS", "SCHEMA", "SEARCH_COLUMNS", "STOP_COLUMNS"]
 
 SCHEMA: Final = pa.schema(
     [
@@ -38,6 +38,25 @@ SCHEMA: Final = pa.schema(
         ("least_pressure_mbar", pa.float64()),
         ("least_pressure_at", pa.string()),
         ("bypass", pa.string()),
+        ("plan_outcome", pa.string()),
+        ("plan_reason", pa.string()),
+        ("plan_burden", pa.float64()),
+        ("plan_burden_bound", pa.float64()),
+        ("plan_proven", pa.string()),
+        ("plan_customers", pa.int64()),
+        ("plan_meters", pa.int64()),
+        ("plan_stops", pa.int64()),
+        ("plan_stop_methods", pa.string()),
+        ("plan_bypasses", pa.int64()),
+        ("plan_hoses", pa.int64()),
+        ("plan_feeds_m", pa.float64()),
+        ("plan_feed_bores", pa.string()),
+        ("plan_opened", pa.int64()),
+        ("plan_opened_valves", pa.string()),
+        ("plan_least_pressure_mbar", pa.float64()),
+        ("plan_least_pressure_at", pa.string()),
+        ("plan_gas_back_h", pa.float64()),
+        ("plan_relit_h", pa.float64()),
         # Not for people: what the search for better places needs.
         ("row", pa.int64()),
         ("stop_chains", pa.list_(pa.int32())),
@@ -50,7 +69,16 @@ SCHEMA: Final = pa.schema(
 with the best stops and no feed; ``isolated`` in the zone, ``stranded`` beyond it, ``weak`` below the least
 pressure. ``bypass``: "no", "yes" (somebody would go off without a feed), "must" (a priority customer would),
 "not solved", or "" where pressures were not asked for.
+
+``plan_*``: of the best option of a plan of the same work, where it was asked for. ``plan_outcome``: "plan
+stands", "no plan possible" (proven), "not settled" (``plan_reason`` says why for both).
+``plan_burden_bound``: no other option is below it. ``plan_feeds_m``: bypasses and hoses together.
+``plan_gas_back_h``: hours from the start of the window until the last stop is out; ``plan_relit_h``: until
+the last meter that was off is relit.
 """
+
+PLAN_COLUMNS: Final = tuple(name for name in SCHEMA.names if name.startswith("plan_"))
+"""Left out of a screen that prices no best option."""
 
 SEARCH_COLUMNS: Final = ("row", "stop_chains", "looked_at")
 
@@ -78,8 +106,13 @@ STOP_COLUMNS: Final = (
 """Left out of a screen without the stops of planned work."""
 
 
+_TEXTS: Final = (
+    *("outcome", "reason", "stop_methods", "least_pressure_at", "bypass"),
+    *("plan_outcome", "plan_reason", "plan_proven", "plan_stop_methods", "plan_feed_bores"),
+    *("plan_opened_valves", "plan_least_pressure_at"),
+)
 EMPTY_ROW: Final[dict[str, Any]] = dict.fromkeys(SCHEMA.names) | {
-    **dict.fromkeys(("outcome", "reason", "stop_methods", "least_pressure_at", "bypass"), ""),
+    **dict.fromkeys(_TEXTS, ""),
     "stop_chains": (),
     "looked_at": (),
 }

@@ -24,12 +24,14 @@ from netplan.screening.loss_at_ends import EndLoss, lost_at_ends
 from netplan.screening.main_blocks import BlockFolder, MainBlock, district_nodes, split_blocks
 from netplan.screening.main_evaluator import District
 from netplan.screening.named_mains import named_rows
-from netplan.screening.screen_columns import EMPTY_ROW, SCHEMA, SEARCH_COLUMNS, STOP_COLUMNS
+from netplan.screening.screen_columns import EMPTY_ROW, PLAN_COLUMNS, SCHEMA, SEARCH_COLUMNS, STOP_COLUMNS
+from netplan.screening.screen_duration import ScreenDuration, screen_duration
 from netplan.screening.screen_settings import ScreenSettings
 
 __all__ = ["Districts", "Screen", "screen"]
 
 Tell = Callable[[int, int], None]
+Foresee = Callable[[ScreenDuration], None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,7 +74,10 @@ class Districts:
 
     def __init__(self, network: Network, rules: Rules, settings: ScreenSettings) -> None:
         self._network, self._rules, self._settings = network, rules, settings
-        self.of_node: NDArray[np.int32] = district_nodes(network)
+        # A plan is made on the whole network, whatever hangs together.
+        self.of_node: NDArray[np.int32] = (
+            np.zeros(len(network.nodes), np.int32) if settings.full else district_nodes(network)
+        )
         first = np.searchsorted(network.pieces.pipe, np.arange(network.pipes.n_mains))
         self.of_main: NDArray[np.int32] = self.of_node[network.pieces.from_node[first]]
         self._gas = _gas_prices(network, rules)
@@ -81,8 +86,12 @@ class Districts:
     def __call__(self, number: int) -> tuple[District, Mapping[int, int]]:
         """Return a district, and the rows of its mains by their rows in the whole network."""
         if self._last is None or self._last[0] != number:
-            network, whole = extract(self._network, self.of_node == number)
-            mains = whole.pipe[: network.pipes.n_mains].tolist()
+            if self._settings.full:
+                network = self._network
+                mains = list(range(network.pipes.n_mains))
+            else:
+                network, whole = extract(self._network, self.of_node == number)
+                mains = whole.pipe[: network.pipes.n_mains].tolist()
             rows = {main: here for here, main in enumerate(mains)}
             prices, contents = self._gas
             district = District(network, self._rules, self._settings, prices, contents)
@@ -99,6 +108,7 @@ def screen(
     resume: bool = False,
     workers: Workers | None = None,
     tell: Tell = lambda _done, _all: None,
+    foresee: Foresee = lambda _: None,
 ) -> Screen:
     """Ask for every main of a network what its isolation means.
 
@@ -114,6 +124,8 @@ def screen(
     workers : Workers, optional
     tell : callable, optional
         Called with the number of mains finished and of all mains.
+    foresee : callable, optional
+        Called before best options are priced, with how long it will take.
 
     Raises
     ------
@@ -125,7 +137,9 @@ def screen(
     # Aside, because the workers take a while to come up, and nobody needs it before they are done.
     with ThreadPoolExecutor(max_workers=1) as aside:
         loss = aside.submit(lost_at_ends, network)
-        table, districts = _best_stops(network, rules, settings, folder, resume, workers or Workers(), tell)
+        table, districts = _best_stops(
+            network, rules, settings, folder, resume, workers or Workers(), tell, foresee
+        )
         return Screen(network, rules, settings, _with_ends(table, loss.result()), loss.result(), districts)
 
 
@@ -135,7 +149,7 @@ def _at_ends_alone(network: Network, rules: Rules, settings: ScreenSettings) -> 
     mains = range(network.pipes.n_mains)
     rows = [{**EMPTY_ROW, **named} for named in named_rows(network, settings, mains)]
     table = _with_ends(pa.Table.from_pylist(rows, schema=SCHEMA), loss)
-    table = table.drop_columns([*STOP_COLUMNS, *SEARCH_COLUMNS])
+    table = table.drop_columns([*STOP_COLUMNS, *PLAN_COLUMNS, *SEARCH_COLUMNS])
     return Screen(network, rules, settings, table, loss, Districts(network, rules, settings))
 
 
@@ -147,10 +161,11 @@ def _best_stops(
     resume: bool,
     workers: Workers,
     tell: Tell,
+    foresee: Foresee,
 ) -> tuple[pa.Table, Districts]:
     """Return the rows of all mains, without what they lose at their ends."""
     districts = Districts(network, rules, settings)
-    blocks = split_blocks(districts.of_main, quick=not settings.pressure)
+    blocks = split_blocks(districts.of_main, quick=not settings.pressure, full=settings.full)
     kept = BlockFolder(folder, settings.key(network, rules), resume=resume)
     tables: dict[int, pa.Table] = {}
     open_blocks: list[MainBlock] = []
@@ -161,6 +176,8 @@ def _best_stops(
         else:
             tables[block.number] = table
     done, count = sum(len(table) for table in tables.values()), network.pipes.n_mains
+    if settings.full and open_blocks:
+        foresee(screen_duration(districts(0)[0], np.concatenate([b.mains for b in open_blocks]), workers))
     tell(done, count)
     for block, table in work_blocks(open_blocks, districts, workers):
         kept.keep(block, table)
@@ -168,6 +185,7 @@ def _best_stops(
         done += len(table)
         tell(done, count)
     table = pa.concat_tables([SCHEMA.empty_table(), *(tables[block.number] for block in blocks)])
+    table = table if settings.full else table.drop_columns(list(PLAN_COLUMNS))
     return table.take(pa.array(np.argsort(table["row"].to_numpy(), kind="stable"))), districts
 
 

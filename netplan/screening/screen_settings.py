@@ -11,6 +11,7 @@ from typing import Final, Literal
 import numpy as np
 
 from netplan import __version__
+from netplan.core.errors import BadInputError
 from netplan.network.model import Network
 from netplan.network.work_part import check_work_of_mains
 from netplan.network.work_section import WorkSection
@@ -21,7 +22,7 @@ __all__ = ["MIDDLE_M", "ScreenSettings", "Work", "section_of", "span_of"]
 Work = Literal["middle", "whole"]
 MIDDLE_M: Final = 0.5
 """Length in the middle of a main that is to be gas-free, when nothing else is said (own) [m]."""
-FORMAT: Final = 1
+FORMAT: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,14 @@ class ScreenSettings:
         Whether to solve the pressures with the stops in.
     stops : bool
         Whether to look for the stops of planned work at all.
+    full : bool
+        Whether to price the best option of a plan of each main as well: feeds, pressures, hours and the order
+        of the work.
+
+    Raises
+    ------
+    BadInputError
+        When the length cannot be worked on, or the best option is to be priced without stops or pressures.
     """
 
     work: Work = "middle"
@@ -54,8 +63,13 @@ class ScreenSettings:
     air_temp_c: float | None = None
     pressure: bool = True
     stops: bool = True
+    full: bool = False
 
     def __post_init__(self) -> None:
+        if self.full and not self.stops:
+            raise BadInputError("--full with --no-stops: the best option has stops; leave one of them out")
+        if self.full and not self.pressure:
+            raise BadInputError("--full with --no-pressure: a plan has pressures; leave one of them out")
         check_work_of_mains(self.work, self.work_m)
 
     def key(self, network: Network, rules: Rules) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final
@@ -89,16 +89,19 @@ class PressureSolver:
     ----------
     request : PlanRequest
         Network, rules and window; its work is not looked at.
+    context : callable, optional
+        Returns the context of the same network and window, where somebody else has it already.
     """
 
-    def __init__(self, request: PlanRequest) -> None:
-        self._request = request
+    def __init__(self, request: PlanRequest, context: Callable[[], PlanningContext] | None = None) -> None:
+        self._request, self._context_of = request, context
         self._tile: tuple[tuple[int, int], PlanningContext] | None = None
 
     @cached_property
     def _context(self) -> PlanningContext | None:
         try:
-            context = PlanningContext.for_request(self._request)
+            known = self._context_of
+            context = PlanningContext.for_request(self._request) if known is None else known()
             context.before.require_solved()
         except (BadNetworkError, NotSolvedError):
             # Fed by an injection alone, or without a solution before any stop.

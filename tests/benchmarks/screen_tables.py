@@ -190,7 +190,8 @@ def _verdict(rows: list[Figures]) -> str:
     return f"{aim}: {met} ({timed[0].mains:,} mains in {wall:.1f} s of the wall)."
 
 
-def _machine() -> str:
+def machine() -> str:
+    """Return what the figures were measured on."""
     info = Path("/proc/cpuinfo")
     lines = info.read_text(encoding="utf-8").splitlines() if info.exists() else []
     name = next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), "")
@@ -204,7 +205,7 @@ def write(rows: list[Figures], command: str, compiling_s: float) -> None:
         "# Every main in turn: seconds\n\n"
         "Street grids of `tests/benchmarks/isolation_grids.py`, without pressures. One run:\n\n"
         f"    {command}\n\n"
-        f"{_machine()}. Seconds and milliseconds of the processor where the table does not say wall; the screen of "
+        f"{machine()}. Seconds and milliseconds of the processor where the table does not say wall; the screen of "
         'all mains with the making of the districts, the workers and the table. Figures "from a few mains" are '
         "what all would take at that rate. The losses that the obvious ways find are compared with those of the screen. "
         f"Compiling the search for least zones takes {compiling_s:.1f} s, once after installing; it is in none of the "

@@ -21,8 +21,10 @@ from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.screen_table import (
     BYPASS_WORDS,
     CAUTION,
+    CAUTION_IN_FULL,
     EMERGENCY_CAUTION,
     FIGURE_NAMES,
+    LOWEST_FIRST,
     WITHOUT_STATION,
     figure_label,
     shown_figure,
@@ -39,6 +41,13 @@ _PER_DEGREE: Final = 1e6
 _COLOURS: Final = ("#fde725", "#a0da39", "#35b779", "#1f9e89", "#31688e", "#440154")
 """Six steps of viridis, light for little, dark for much: in order for colour-blind eyes and in grey."""
 WITHOUT: Final = "no ring without shutting a station"
+PLAN_WORDS: Final = {
+    "plan_outcome": "plan of the best option",
+    "plan_stop_methods": "best option: stops by",
+    "plan_feed_bores": "best option: bores of bypasses and hoses",
+    "plan_opened_valves": "best option: valves opened",
+    "plan_proven": "best option: proven that none is cheaper",
+}
 EMERGENCY_WORDS: Final = {
     "valves_shut_stations": "stations to shut besides the valves",
     "fastest_methods": "quickest by",
@@ -87,13 +96,14 @@ def screen_map_data(
     base, encoded = _encoded(lines[:MOST_DETAILED])
     _, rest = _encoded(_straight(lines[MOST_DETAILED:]), base)
     currency = screen.rules.price.currency
+    full = screen.settings.full
     unasked = () if screen.settings.pressure else ("weak", "least_pressure_mbar")
     names = [name for name in FIGURE_NAMES if name in mains.columns and name not in unasked]
     settings = screen.settings
     length = f"{settings.work_m:g} m" if units.name == "metric" else units.length(settings.work_m)
     work = "whole mains" if settings.work == "whole" else f"{length} in the middle of each"
     window = [f"work section: {work}"] if settings.stops else []
-    cautions = [CAUTION] if settings.stops else []
+    cautions = [CAUTION_IN_FULL if full else CAUTION] if settings.stops else []
     if "valve_ring" in mains.columns:
         window.append("emergency: hit in the middle of each main")
         cautions.append(EMERGENCY_CAUTION)
@@ -118,17 +128,17 @@ def screen_map_data(
         "streets": _texts(detailed, "street"),
         "bypass": [BYPASS_WORDS.get(word, word) for word in _texts(detailed, "bypass")],
         "stop_methods": _texts(detailed, "stop_methods"),
-        "reasons": _texts(detailed, "reason"),
+        "reasons": _reasons(detailed, units),
         "words": [
             {"name": words, "values": _texts(detailed, name)}
-            for name, words in EMERGENCY_WORDS.items()
+            for name, words in (PLAN_WORDS | EMERGENCY_WORDS).items()
             if name in mains.columns
         ],
         "figures": [
             {
                 "name": FIGURE_NAMES[name][0],
                 "label": figure_label(name, currency, units),
-                "low": name == "least_pressure_mbar",
+                "low": name in LOWEST_FIRST,
                 "values": _values(detailed, name, units),
                 "without": WITHOUT if name in WITHOUT_STATION else "",
             }
@@ -143,6 +153,13 @@ def _texts(mains: gpd.GeoDataFrame, column: str) -> list[str]:
     if column not in mains.columns:
         return [""] * len(mains)
     return [text if isinstance(text, str) else "" for text in mains[column]]
+
+
+def _reasons(mains: gpd.GeoDataFrame, units: Figures) -> list[str]:
+    """Return why a main has no plan, or no stops where no plan was asked for."""
+    if "plan_reason" not in mains.columns:
+        return _texts(mains, "reason")
+    return [units.sentence(text) for text in _texts(mains, "plan_reason")]
 
 
 def _note(count: int, is_thinned: bool, left_out: list[str]) -> str:

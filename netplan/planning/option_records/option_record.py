@@ -72,6 +72,8 @@ def option_of(
     priced: EvaluatedOption,
     final: FinalNetwork,
     purges: Sequence[tuple[PurgePlan, int]],
+    *,
+    papers: bool = True,
 ) -> tuple[model.Option, WrittenFeeds]:
     """Return the option at a place in the ranking, without its steps, and its feeds.
 
@@ -89,6 +91,9 @@ def option_of(
         The option's final network.
     purges : sequence of (PurgePlan, int)
         How its zones are purged, as `zone_purges` returns it.
+    papers : bool
+        Whether all of it is wanted: without, it has no warnings, and neither fallbacks nor losses where the
+        order of the work does not hang on them.
     """
     request = context.request
     weather = weather_of(context, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
@@ -97,8 +102,9 @@ def option_of(
     relighting = relighting_of(context, priced)
     local_peak = local_peak_of(context, priced, final)
     case = failure_case(context, priced)
-    on_failure = fallbacks(context, section, priced, case)
     shut_in = stations_shut_in(case, priced)
+    if_it_fails = papers or bool(feeds.bypasses or feeds.opened or shut_in or priced.prepared)
+    on_failure = fallbacks(context, section, priced, case) if if_it_fails else ()
     vented = vented_places(priced, shut_in, request.rules)
     purge, gauges = purge_of(context, priced, final, purges), gauges_of(context, priced, final, vented)
     prepared = tuple(one.stop for one in priced.prepared)
@@ -127,6 +133,22 @@ def option_of(
     customers = customers_of(context, priced, feeds.ids)
     option = option_in_doubt(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
     in_doubt = in_doubt_of(context, option, {c.id for c in customers if c.effect == "off"})
+    warnings: tuple[str, ...] = ()
+    if papers:
+        warnings = (
+            *station_warnings(stops, fallback),
+            *purge_warnings(purge),
+            *warnings_of(context, priced, relighting, shut_in),
+            *long_feed_warnings(context, priced),
+            *local_peak_warnings(context, local_peak),
+            *validity_warnings(context, priced, final, feeds.ids, relighting),
+            *services_without_customer_warnings(cut_off_services_without_customer(option)),
+            *doubt_warnings(in_doubt),
+            *(() if request.weather else (WEATHER_LEFT_OUT,)),
+            *without_fallback(fallback, stops),
+            *many_on_standby(context, case, on_failure),
+            *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
+        )
     return (
         model.Option(
             rank=place + 1,
@@ -157,23 +179,10 @@ def option_of(
             steps=(),
             states=states_of(context, priced, relighting),
             weather=weather_lines(weather, feeds.ids),
-            warnings=(
-                *station_warnings(stops, fallback),
-                *purge_warnings(purge),
-                *warnings_of(context, priced, relighting, shut_in),
-                *long_feed_warnings(context, priced),
-                *local_peak_warnings(context, local_peak),
-                *validity_warnings(context, priced, final, feeds.ids, relighting),
-                *services_without_customer_warnings(cut_off_services_without_customer(option)),
-                *doubt_warnings(in_doubt),
-                *(() if request.weather else (WEATHER_LEFT_OUT,)),
-                *without_fallback(fallback, stops),
-                *many_on_standby(context, case, on_failure),
-                *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
-            ),
+            warnings=warnings,
             trust=effects_if_wrong(option),
             in_doubt=in_doubt,
-            losses=losses_of(losses(priced, case)),
+            losses=losses_of(losses(priced, case)) if if_it_fails else (),
             excavations=dug.excavations,
         ),
         feeds,
