@@ -210,9 +210,9 @@ def _valves(screen: Screen, valves: ValvePlaces | None, units: Figures) -> Itera
         currency = screen.rules.price.currency
         yield (
             f"Burden saved a year at {screen.rules.measures.works_per_km_year:g} works a km and year on "
-            "every main, by the least burden of each, with the network as it would be; mains that get dearer "
-            "count against it, mains without stops before or after do not count. Once: summed over all mains "
-            "taken out one by one. Customers: more that stay in supply, summed likewise."
+            "every main, by the least burden of each, with the network as it would be; mains that get "
+            "dearer count against it, mains without stops before or after do not count. Once: summed over "
+            "all mains taken out one by one. Customers: more that stay in supply, summed likewise."
         )
         yield ""
         names = [
