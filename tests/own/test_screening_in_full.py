@@ -24,6 +24,7 @@ from netplan.outputs.screen_table import figure_label, ranked_mains
 from netplan.rules import Rules, read_rules
 from netplan.screening import Screen, ScreenSettings, Workers, screen
 from netplan.screening import screen_duration as duration_module
+from netplan.screening.full_evaluator import FullEvaluator
 from netplan.screening.main_blocks import FULL_MAINS
 from netplan.screening.main_evaluator import MainEvaluator
 from netplan.screening.plan_outcomes import NO_PLAN, NOT_SETTLED, PLAN_STANDS
@@ -150,6 +151,19 @@ def test_a_full_screen_has_stops_and_pressures() -> None:
     for less in ({"pressure": False}, {"stops": False}):
         with pytest.raises(BadInputError, match="--full with --no-"):
             ScreenSettings(full=True, **less)
+
+
+def test_the_numbers_of_the_rules_end_a_search_and_the_clock_does_not(
+    town: Network, rules: Rules, asked: ScreenSettings, alone: Screen
+) -> None:
+    def row(**limits: float) -> dict[str, Any]:
+        choice = rules.choice.model_copy(update=limits)
+        return FullEvaluator(town, rules.model_copy(update={"choice": choice}), asked).row(1)
+
+    early = row(max_solves_without_option=1)
+    assert early["plan_outcome"] == NOT_SETTLED
+    assert "but one may exist" in early["plan_reason"]
+    assert row(seconds=1e-9)["plan_burden"] == alone.table["plan_burden"][1].as_py() > 0
 
 
 def test_a_network_that_no_station_feeds_is_not_settled(rules: Rules, tmp_path: Path) -> None:
