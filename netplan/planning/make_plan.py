@@ -113,10 +113,12 @@ def best_option(request: PlanRequest, watch: PlanWatch) -> model.Option:
         When the network has no solution before any stop.
     """
     section = work_section(request.network, request.parts)
+    # A law counts the meters of those who would lose gas where something fails: at most as many as customers.
+    without_meters = bool((request.network.customers.meters < 1).any())
 
     def option(context: PlanningContext, here: WorkSection, conditions: model.Conditions) -> model.Option:
         work = _work_items(context.request)
-        return _lawful_on(context, here, conditions, work, _silent, watch, papers=False).options[0]
+        return _lawful_on(context, here, conditions, work, _silent, watch, papers=without_meters).options[0]
 
     return _in_least(request, section, _silent, watch, option)
 

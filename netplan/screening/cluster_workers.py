@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import pickle
+import threading
 import time
 import warnings
 from collections.abc import Callable, Iterator, Mapping
@@ -25,6 +26,8 @@ from netplan.screening.main_evaluator import District, MainEvaluator
 
 __all__ = ["local_cluster", "work_on_cluster"]
 
+_ONE_AT_A_TIME = threading.Lock()
+"""Threads of one worker share a district, and what is solved on it keeps state."""
 MOST_LOST: Final = 5
 """Workers that may be lost under one block, and schedulers in a row without a block finished, before the run
 is given up (own) [-]."""
@@ -224,7 +227,8 @@ def _worked(
         return evaluator
     try:
         _check_version(version)
-        table = screen_block(evaluator, local, mains)
+        with _ONE_AT_A_TIME:
+            table = screen_block(evaluator, local, mains)
     except NetplanError as error:
         return error
     except Exception as error:  # noqa: BLE001 - said by the run
