@@ -212,13 +212,15 @@ class ValveBounds:
 
     def burden_minor_of(self, main: int) -> int:
         """Return the least burden of a main of `found` [minor units]."""
-        return round(self._burden_of[main])
+        burden_minor: float = self._burden_of[main]
+        return round(burden_minor)
 
     def summed_over_readers(self, worth: Mapping[int, int]) -> Ints:
         """Return by supernode the sum of a figure of each main of `found` whose search read it."""
         figure = np.array([worth[main] for main in self._row.tolist()], dtype=np.int64)
         running = np.concatenate([[0], np.cumsum(figure[self._reader])])
-        return running[self._first[1:]] - running[self._first[:-1]]
+        summed: Ints = running[self._first[1:]] - running[self._first[:-1]]
+        return summed
 
     def readers(self, nodes: set[int]) -> list[int]:
         """Return the mains whose search read one of some supernodes, ascending."""

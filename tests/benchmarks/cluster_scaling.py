@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-import psutil
+import psutil  # type: ignore[import-untyped]
 
 from netplan.network.model import Network
 from netplan.rules import default_rules
@@ -50,7 +50,7 @@ class Figures:
 
 
 def _spent(processes: list[psutil.Process]) -> float:
-    return sum(one.cpu_times().user + one.cpu_times().system for one in processes)
+    return float(sum(one.cpu_times().user + one.cpu_times().system for one in processes))
 
 
 def measure(network: Network, warm: Network, settings: ScreenSettings, count: int) -> Figures:
@@ -89,7 +89,7 @@ def _measured(
     client = distributed.Client(address)  # type: ignore[no-untyped-call]
     client.wait_for_workers(len(workers))
     who, rules = Workers(scheduler=address), default_rules()
-    client.close()
+    client.close()  # type: ignore[no-untyped-call]
     screen(warm, rules, settings, folder=folder / "warm", workers=who)
     wall, spent = time.perf_counter(), _spent(workers)
     done = screen(network, rules, settings, folder=folder / "blocks", workers=who)

@@ -5,7 +5,9 @@ Machines are processes that share no folder (`tests.support.machines`), and all 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import pytest
@@ -88,10 +90,12 @@ def test_workers_and_scheduler_killed_and_equal_bytes(
     assert kept() == 4
     assert not cluster.exists()
     asked: list[int] = []
-    monkeypatch.setattr(
-        "netplan.screening.block_workers.screen_block",
-        lambda *question: asked.append(len(question[1])) or screen_block(*question),
-    )
+
+    def counted(evaluator: MainEvaluator, local: Sequence[int], mains: Sequence[int]) -> Any:
+        asked.append(len(mains))
+        return screen_block(evaluator, local, mains)
+
+    monkeypatch.setattr("netplan.screening.block_workers.screen_block", counted)
     _here(monkeypatch, _screen(resume, cluster))
     names = sorted(path.name for path in alone.iterdir())
     assert names == ["mains.csv", "mains.parquet", "map.html", "report.md"]
