@@ -122,4 +122,4 @@ def _relieved_on(edge: LocalEdge, carried: int) -> int:
     _, _, pay_u, pay_v = arcs_of(edge.out_u, edge.out_v, edge.gas_minor)
     at_u = carried + pay_u - edge.out_u + edge.stranded_u if edge.stranded_u else 0
     at_v = pay_v - carried - edge.out_v + edge.stranded_v if edge.stranded_v else 0
-    return max(at_u, at_v, 0)
+    return max(0, at_u, at_v)

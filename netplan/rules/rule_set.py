@@ -305,10 +305,7 @@ class ChoiceRules(RulesTable):
 
 
 class MeasureRules(RulesTable):
-    """How often a main is worked on, and what measures cost that make such works cheaper.
-
-    ``works_per_km_year`` [1/(km a)] for every main alike; a link costs ``link`` and ``link_per_m`` a metre.
-    """
+    """Works on a main [1/(km a)], and prices of measures that make them cheaper; a link by its length too."""
 
     works_per_km_year: Annotated[Number, Field(gt=0, le=1000)] = 0.2
     valve: Money = 2500.0

@@ -212,8 +212,8 @@ class ValveBounds:
 
     def burden_minor_of(self, main: int) -> int:
         """Return the least burden of a main of `found` [minor units]."""
-        least: int = round(self._burden_of[main])
-        return least
+        burden_minor: float = self._burden_of[main]
+        return round(burden_minor)
 
     def summed_over_readers(self, worth: Mapping[int, int]) -> Ints:
         """Return by supernode the sum of a figure of each main of `found` whose search read it."""

@@ -5,6 +5,7 @@ Machines are processes that share no folder (`tests.support.machines`), and all 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -90,9 +91,9 @@ def test_workers_and_scheduler_killed_and_equal_bytes(
     assert not cluster.exists()
     asked: list[int] = []
 
-    def counted(*question: Any) -> Any:
-        asked.append(len(question[1]))
-        return screen_block(*question)
+    def counted(evaluator: MainEvaluator, local: Sequence[int], mains: Sequence[int]) -> Any:
+        asked.append(len(mains))
+        return screen_block(evaluator, local, mains)
 
     monkeypatch.setattr("netplan.screening.block_workers.screen_block", counted)
     _here(monkeypatch, _screen(resume, cluster))
