@@ -6,11 +6,13 @@ That its figures are those of plans is in tests/laws/test_screen_in_full.py.
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pytest
 
 from netplan.__main__ import main as command_line
@@ -118,10 +120,10 @@ def test_the_time_beforehand_is_that_of_mains_priced_for_real(
         return rows(self, mains, **more)
 
     monkeypatch.setattr(MainEvaluator, "rows", slow)
-    monkeypatch.setattr(duration_module.time, "perf_counter", lambda: clock[0])
+    monkeypatch.setattr(time, "perf_counter", lambda: clock[0])
     monkeypatch.setattr(duration_module, "MOST_SAMPLED", 4)
     district, every = Districts(town, rules, asked)(0)
-    mains = duration_module.np.array(sorted(every))
+    mains = np.array(sorted(every))
     found = screen_duration(district, mains, Workers(2))
     assert (found.mains, found.sampled, found.mean_s, found.ready_s) == (len(mains), 4, 2.0, 3.0)
     assert found.seconds == 3.0 + len(mains)
@@ -148,9 +150,10 @@ def test_a_time_is_said_in_the_unit_that_people_use(mains: int, workers: int | N
 
 
 def test_a_full_screen_has_stops_and_pressures() -> None:
-    for less in ({"pressure": False}, {"stops": False}):
-        with pytest.raises(BadInputError, match="--full with --no-"):
-            ScreenSettings(full=True, **less)
+    with pytest.raises(BadInputError, match="--full with --no-pressure"):
+        ScreenSettings(full=True, pressure=False)
+    with pytest.raises(BadInputError, match="--full with --no-stops"):
+        ScreenSettings(full=True, stops=False)
 
 
 def test_the_numbers_of_the_rules_end_a_search_and_the_clock_does_not(
