@@ -93,8 +93,8 @@ def best_option(request: PlanRequest, watch: PlanWatch) -> model.Option:
     """Return the best option that a plan of a request lists, for many works on one solved network.
 
     The search, the laws of the order and every figure of the option are those of `make_plan` with one option.
-    Left out is what only the papers say: findings, warnings, solved states, and, where the option has no feed
-    and shuts in no station, what is done when something fails.
+    Left out is what only the papers say: findings, warnings, pressures with the local peak, solved states,
+    and, where the option has no feed and shuts in no station, what is done when something fails.
 
     Parameters
     ----------

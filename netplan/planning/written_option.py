@@ -37,8 +37,8 @@ def written_option(
 ) -> StateSource:
     """Return the option at a place in the ranking, complete, with what its state is made from.
 
-    Without papers it has no warnings, and nothing for the case that something fails where no law of the order
-    asks for that; every other figure is the same.
+    Without papers it has no warnings, no pressures with the local peak, and nothing for the case that
+    something fails where no law of the order asks for that; every other figure is the same.
     """
     request, priced = context.request, ranking.options[place]
     final = final_network(context, priced)

@@ -92,15 +92,15 @@ def option_of(
     purges : sequence of (PurgePlan, int)
         How its zones are purged, as `zone_purges` returns it.
     papers : bool
-        Whether all of it is wanted: without, it has no warnings, and neither fallbacks nor losses where the
-        order of the work does not hang on them.
+        Whether all of it is wanted: without, it has no warnings, no pressures with the local peak, and
+        neither fallbacks nor losses where the order of the work does not hang on them.
     """
     request = context.request
     weather = weather_of(context, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
     feeds = feeds_of(context, priced, weather)
     _require_doubts_within(context, priced)
     relighting = relighting_of(context, priced)
-    local_peak = local_peak_of(context, priced, final)
+    local_peak = local_peak_of(context, priced, final) if papers else None
     case = failure_case(context, priced)
     shut_in = stations_shut_in(case, priced)
     if_it_fails = papers or bool(feeds.bypasses or feeds.opened or shut_in or priced.prepared)
@@ -134,7 +134,10 @@ def option_of(
     option = option_in_doubt(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
     in_doubt = in_doubt_of(context, option, {c.id for c in customers if c.effect == "off"})
     warnings: tuple[str, ...] = ()
-    if papers:
+    pressures = pressures_of(context, priced)
+    if local_peak is not None:
+        with_peak = least_with_local_peak(context, local_peak)
+        pressures = pressures.model_copy(update={"with_local_peak": with_peak})
         warnings = (
             *station_warnings(stops, fallback),
             *purge_warnings(purge),
@@ -168,9 +171,7 @@ def option_of(
             customers=customers,
             bypasses=feeds.bypasses,
             opened_valves=feeds.opened,
-            pressures=pressures_of(context, priced).model_copy(
-                update={"with_local_peak": least_with_local_peak(context, local_peak)}
-            ),
+            pressures=pressures,
             vent=full_vent_of(context, priced),
             purge=purge,
             gauges=gauges,
