@@ -68,9 +68,9 @@ def planned(
     """Yield the options of a random network as they stand in its plan, with what the choice knows of each."""
     priced: list[EvaluatedOption] = []
 
-    def noted(context: Any, section: Any, ranking: Any, place: int, *more: Any) -> Any:
+    def noted(context: Any, section: Any, ranking: Any, place: int, *more: Any, papers: bool) -> Any:
         priced.append(ranking.options[place])
-        return option_of(context, section, ranking, place, *more)
+        return option_of(context, section, ranking, place, *more, papers=papers)
 
     monkeypatch.setattr("netplan.planning.written_option.option_of", noted)
     request = request_of(seed, options=3)
