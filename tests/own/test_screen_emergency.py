@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from netplan.cli import main
-from netplan.cli.screen import EMERGENCY_FIGURES, FIGURES
+from netplan.cli.screen import EMERGENCY_FIGURES, FIGURES, FULL_FIGURES
 from netplan.emergency.every_main import COLUMNS
 from netplan.outputs.screen_table import FIGURE_NAMES, WITHOUT_STATION
 
@@ -118,6 +118,6 @@ def test_what_does_not_go_together_is_refused(
 
 
 def test_every_figure_has_a_name_and_a_column_of_numbers() -> None:
-    assert set(FIGURE_NAMES) == {*FIGURES, *EMERGENCY_FIGURES}
+    assert set(FIGURE_NAMES) == {*FIGURES, *FULL_FIGURES, *EMERGENCY_FIGURES}
     for name in (*EMERGENCY_FIGURES, *WITHOUT_STATION.values()):
         assert str(COLUMNS.field(name).type) in ("int64", "double")
