@@ -99,7 +99,7 @@ PINNED: Final = (
         "plan",
         (*_work("M622", 8, 12), *PLAN, "--no-weather"),
     ),
-    Case("sample-stages", "sample", "stage", ("--street", "Willow Close", "--no-weather", "--no-papers")),
+    Case("sample-stages", "sample", "stage", ("--street", "Wren Street", "--no-weather", "--no-papers")),
 )
 """Those that the suite runs and compares with the files in `pinned`."""
 CASES: Final = (
