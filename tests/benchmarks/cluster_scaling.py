@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-import psutil  # type: ignore[import-untyped]
+import psutil
 
 from netplan.network.model import Network
 from netplan.rules import default_rules
