@@ -33,7 +33,8 @@ def stage_lines(staging: Staging, out: Path, units: Figures) -> Iterator[str]:
         yield _stage(staging, number, stage, units)
     yield _proof(staging)
     yield f"Tables, layers and maps: {out.resolve()}"
-    yield f"A plan folder of each stage: {stage_folder_name(1)} to {stage_folder_name(len(stages))} in it."
+    last = "" if len(stages) == 1 else f" to {stage_folder_name(len(stages))}"
+    yield f"A plan folder of each stage in it: {stage_folder_name(1)}{last}"
 
 
 def _stage(staging: Staging, number: int, stage: RenewalStage, units: Figures) -> str:
