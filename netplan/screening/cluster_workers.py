@@ -32,7 +32,7 @@ MOST_LOST: Final = 5
 """Workers that may be lost under one block, and schedulers in a row without a block finished, before the run
 is given up (own) [-]."""
 _BUSY: Final = 3
-"""Blocks handed out a worker at a time: the rest waits here, so that the scheduler stays small."""
+"""Blocks handed out a worker at a time: the rest waits here, so that the scheduler stays small (own) [-]."""
 _FIRST_S: Final = 20.0
 """Longest wait for a scheduler at the start (own) [s]: a wrong address is to be said soon."""
 _LOOK_S: Final = 2.0

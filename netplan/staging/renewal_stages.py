@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Final
 
 from netplan.core.errors import NoPlanError
 from netplan.network.model import Network
@@ -29,7 +30,8 @@ from netplan.staging.stage_split import NoSplitError, StageCandidate, StageSplit
 __all__ = ["RenewalStage", "Staging", "stage_renewal"]
 
 Tell = Callable[[str], None]
-MOST_REASONS = 5
+MOST_REASONS: Final = 5
+"""Lengths without a plan that an error names (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

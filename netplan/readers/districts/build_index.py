@@ -25,7 +25,7 @@ from netplan.network.raw_layers import RawLayer, RawLayers, bounds_of
 from netplan.readers.districts.district_index import (
     STRIPS,
     TABLES,
-    District,
+    DistrictRecord,
     frame_of,
     write_head,
     written_whole,
@@ -377,10 +377,10 @@ def _without_base(layers: Mapping[str, RawLayer]) -> dict[str, RawLayer]:
     return {name: layer for name, layer in layers.items() if name not in (*BASE_LAYERS, "keep_out")}
 
 
-def _district(one: _Seen) -> District:
+def _district(one: _Seen) -> DistrictRecord:
     west, south, east, north = one.box.tolist()
     box = (west, south, east, north)
-    return District(
+    return DistrictRecord(
         one.name, one.content, one.quick, box, one.pipes, one.customers, one.errors, tuple(sorted(one.beside))
     )
 

@@ -26,7 +26,7 @@ from netplan.readers.districts.district_sources import DistrictSource, content_o
 from netplan.readers.districts.id_tables import IdTable, hashes_of
 from netplan.readers.districts.pressure_systems import PressureSystems
 
-__all__ = ["HEAD", "District", "DistrictIndex", "frame_of", "read_index", "write_head", "written_whole"]
+__all__ = ["HEAD", "DistrictIndex", "DistrictRecord", "frame_of", "read_index", "write_head", "written_whole"]
 
 HEAD: Final = "districts.json"
 _FORMAT: Final = 1
@@ -38,7 +38,7 @@ TABLES: Final = "ids"
 
 
 @dataclass(frozen=True, slots=True)
-class District:
+class DistrictRecord:
     """One district of an index.
 
     Parameters
@@ -74,7 +74,7 @@ class DistrictIndex:
         Its folder.
     source : str
         Name of the source that it was made of.
-    districts : tuple of District
+    districts : tuple of DistrictRecord
     crs : CRS
         Of the source.
     frame : WholeFrame
@@ -93,7 +93,7 @@ class DistrictIndex:
 
     place: Path
     source: str
-    districts: tuple[District, ...]
+    districts: tuple[DistrictRecord, ...]
     crs: CRS
     frame: WholeFrame
     column: str
@@ -209,7 +209,7 @@ def read_index(place: Path) -> DistrictIndex:
             place=place,
             source=body["source"],
             districts=tuple(
-                District(**{**row, "box": tuple(row["box"]), "beside": tuple(row["beside"])})
+                DistrictRecord(**{**row, "box": tuple(row["box"]), "beside": tuple(row["beside"])})
                 for row in body["districts"]
             ),
             crs=crs,
